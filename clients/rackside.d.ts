@@ -166,6 +166,7 @@ interface OwnEntry extends Fact {
   by: string | null;
   device: string | null;
   sig: string | null;
+  received?: string;
 }
 /** A fact in the keeper's own name: `why` null before it was judged, "" where nothing speaks against
     it (store/own_word.js). */
@@ -181,6 +182,7 @@ interface Word {
   keys: Map<string, string>;
   ends: Map<string, number>;
   rules: [number, boolean][];
+  notices: { id: string; position: number; ends: number; stopped: number | null }[];
   verify: (key: string, entry: OwnEntry) => Promise<boolean>;
 }
 

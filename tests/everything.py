@@ -5,7 +5,7 @@ from uuid import UUID
 
 from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
-from tests.signing import endorsing, phone, rule
+from tests.signing import endorsing, notice_of, phone, rule, stop
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -20,7 +20,7 @@ from scalewitness.intake.erasure import erase_texts_of
 from scalewitness.intake.named_as_one import count_named, find_one_person
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.rules.photos import take_photo_file
-from scalewitness.intake.services import accept_one
+from scalewitness.intake.services import accept, accept_one
 from scalewitness.intake.statements import (
     adopt_policy,
     find_deceit,
@@ -127,10 +127,14 @@ def _signed(world: World, animal: Animal) -> None:
 
 
 def _own_word(world: World) -> None:
-    """Stan rules that nothing counts but what his devices sign, and lifts it again."""
+    """Stan rules that nothing counts but what his devices sign, misses them, finds one, and lifts
+    it again."""
     first, second = phone(world, world.stan), phone(world, world.stan, name="tablet")
-    outcomes = first.push(endorsing(first, second), rule(first), rule(first, required=False))
-    assert [one.status for one in outcomes] == ["accepted"] * 3
+    notice, page = notice_of(world, world.stan), Actor(keeper=world.stan.pk, proved=True)
+    outcomes = first.push(endorsing(first, second), rule(first))
+    outcomes += accept([notice], page, world.now)
+    outcomes += first.push(stop(first, notice), rule(first, required=False))
+    assert [one.status for one in outcomes] == ["accepted"] * 5
 
 
 def _reported(world: World, animal: Animal) -> None:

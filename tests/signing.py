@@ -73,6 +73,16 @@ def endorsing(one: Phone, other: Phone, **body: str) -> Item:
     return one.key.signed(one.world.item("device_key_endorsed", one.device.keeper_id, said))
 
 
+def notice_of(world: World, keeper: Keeper) -> Item:
+    """That all the keeper's devices are lost, as a page sends it."""
+    return world.item("signing_notice_given", keeper.pk, {})
+
+
+def stop(one: Phone, notice: Item) -> Item:
+    said = {"notice": notice["id"]}
+    return one.key.signed(one.world.item("signing_notice_stopped", one.device.keeper_id, said))
+
+
 def entry_of(item: Item) -> Entry:
     return Entry.objects.get(fact=item["id"])
 

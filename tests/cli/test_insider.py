@@ -46,6 +46,16 @@ with transaction.atomic():
     writer.flush()
 """
 """Entries in somebody else's name, past all rules: straight into the log."""
+GIVE = """
+from uuid import UUID
+from django.utils import timezone
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.services import accept
+page = Actor(keeper=UUID(given["keeper"]), proved=True)
+(outcome,) = accept([given["notice"]], page, timezone.now())
+assert outcome.status == "accepted", outcome
+"""
+"""As whoever gave the password on the page."""
 Insider = Callable[[str, Any], str]
 
 
@@ -168,6 +178,27 @@ def test_written_past_all_rules_it_is_proof(odile: Machine, insider: Insider) ->
     assert [one["kind"] for one in found] == ["signatures_required", "call_made"]
     assert {(one["why"], one["forged"]) for one in found} == {("unsigned_ruled", True)}
     assert "ALARM" in odile.run("alarms").out
+
+
+def test_notice_that_all_devices_are_lost_is_alarmed_and_stopped(
+    odile: Machine, insider: Insider
+) -> None:
+    odile.well("require-signatures", "--yes")
+    none = odile.run("require-signatures", "--stop-notice")
+    assert (none.status, "No notice runs" in none.err) == (1, True)
+    keeper = odile.api.get("keepers/me").json()["id"]
+    notice = envelope("signing_notice_given", keeper, {})
+    insider(GIVE, {"keeper": keeper, "notice": notice})
+    done = odile.sync()
+    assert (done["in_my_name"], done["forged"]) == (1, 0)
+    (found,) = alarms(odile, 1)
+    assert (found["fact"], found["why"]) == (notice["id"], "notice")
+    assert "--stop-notice" in odile.run("alarms").out
+    assert odile.well("require-signatures", "--stop-notice")["stopped"] == notice["id"]
+    assert odile.api.get("devices").json()["notice"] is None
+    odile.run("acknowledge", found["alarm"], "--because", "stopped")
+    odile.sync()
+    assert alarms(odile, 0) == []
 
 
 def test_a_keepers_second_machine_is_endorsed_by_comparing_keys(odile: Machine, room: Room) -> None:

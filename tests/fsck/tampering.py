@@ -100,6 +100,19 @@ def a_rule_of_signatures_lifted() -> int:
     return at
 
 
+def a_notice_from_long_ago() -> int:
+    at: int = Entry.objects.get(kind="signing_notice_given").position
+    earlier = "SET at = at - interval '14 days'"
+    as_superuser(f"UPDATE people_signingnotice {earlier} WHERE position = {at}")
+    return at
+
+
+def a_stop_taken_away() -> int:
+    at: int = Entry.objects.get(kind="signing_notice_stopped").position
+    as_superuser(f"DELETE FROM people_signingnoticestop WHERE position = {at}")
+    return at
+
+
 def an_endorsement_taken_away() -> int:
     at: int = Entry.objects.get(kind="device_key_endorsed").position
     as_superuser(f"DELETE FROM people_keyendorsement WHERE position = {at}")
@@ -420,6 +433,8 @@ TABLE = [
         "calls_standing", "ledger_mapsubject", *ALL_OF_THE_TREE),
     row(another_key_for_a_device, "people_devicekey", "public"),
     row(a_rule_of_signatures_lifted, "people_signingrule", "required"),
+    row(a_notice_from_long_ago, "people_signingnotice", ": at"),
+    row(a_stop_taken_away, "people_signingnoticestop", "has no row"),
     row(an_endorsement_taken_away, "people_keyendorsement", "has no row"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
     row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),

@@ -95,7 +95,7 @@ def test_only_a_device_rules_with_its_signature(world: World, odile: Phone) -> N
     stan = phone(world, world.stan)
     for_another = stan.key.signed(world.item("signatures_required", world.odile.pk, {}))
     assert code(stan.send(for_another)) == "not_found"
-    assert not ruled(world.odile.pk).required
+    assert not ruled(world.odile.pk, world.now).required
 
 
 def test_it_is_ruled_once_and_lifted_by_a_signature(world: World, odile: Phone) -> None:

@@ -212,6 +212,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "address_in_use": {"to_name": "reader", "at": "2026-11-29T08:30:00+00:00"},
     "device_added": ACCOUNT | {"device": "Rack phone"},
     "key_enrolled": ACCOUNT | {"device": "Rack phone", "until": "2026-12-02T08:30:00+00:00"},
+    "signing_notice_given": ACCOUNT | {"ends": "2026-12-13T08:30:00+00:00"},
+    "signing_notice_stopped": ACCOUNT,
     "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
     "signing_in_moved": ACCOUNT,
     "address_added": ACCOUNT,

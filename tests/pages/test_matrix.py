@@ -36,7 +36,7 @@ OPEN: dict[tuple[str, ...], str] = {
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         offer_arrival report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
-        new_collection one_examiner pairings reports sales visits vouching""",
+        lost_devices new_collection one_examiner pairings reports sales visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
         print_record proof read_document state_witness what_if""",

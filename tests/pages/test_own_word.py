@@ -9,7 +9,7 @@ from tests.pages.conftest import Here
 from tests.pages.test_importing import bring, store
 from tests.pages.test_methods import COMMON
 from tests.pages.test_new_clutch import grid, register
-from tests.signing import Phone, call, endorsing, phone, rule
+from tests.signing import Phone, call, endorsing, phone, rule, stop
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
@@ -99,6 +99,25 @@ def test_a_device_is_signed_out_from_a_page(here: Here, odile: Browser, device: 
     assert Entry.objects.count() == before, "its token ends; its key takes a signature to end"
     device.device.refresh_from_db()
     assert device.device.token is None
+
+
+def test_that_all_devices_are_lost_is_said_once_and_shown(
+    here: Here, odile: Browser, device: Phone
+) -> None:
+    odile.again()
+    assert "/account/lost-devices" in odile.open("/account").links
+    page = odile.open("/account/lost-devices")
+    assert "Fourteen days later" in page.text
+    odile.send(page.form("/account/lost-devices"))
+    given = Entry.objects.get(kind="signing_notice_given")
+    account = odile.open("/account").text
+    assert "Notice was given that all your devices are lost." in account
+    assert "require-signatures --stop-notice" in account
+    assert "All devices lost?" not in account
+    assert "You gave notice" in odile.open("/account/lost-devices").text
+    here.now_is_now()
+    assert device.send(stop(device, {"id": str(given.fact)})).status == "accepted"
+    assert "Notice was given" not in odile.open("/account").text
 
 
 def test_the_account_tells_keys_by_password_from_endorsed_ones(here: Here, odile: Browser) -> None:

@@ -32,6 +32,7 @@ OWN = {
     "import_animals",
     "new_collection",
     "add_device",
+    "lost_devices",
     "vouching",
     "one_examiner",
 }

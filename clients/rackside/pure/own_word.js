@@ -8,7 +8,11 @@ export const OF_KEYS = [
   "device_key_endorsed",
   "device_revoked",
   "signatures_required",
+  "signing_notice_given",
+  "signing_notice_stopped",
 ];
+const NOTICE_PERIOD = 14 * 24 * 3600 * 1000; // milliseconds
+
 const ALARMING = ["unsigned_ruled", "unknown_key", "forged", "revoked"];
 
 /** Why a fact is in doubt, as the end of a sentence.
@@ -18,6 +22,8 @@ export const WHY = {
   unknown_key: "signed by a device that no entry gives a key",
   forged: "its signature does not fit its device’s key",
   revoked: "signed by a device that had been revoked",
+  notice:
+    "notice that all your devices are lost. Fourteen days later facts count in your name unsigned again, unless you stop it with the command: scalewitness require-signatures --stop-notice",
   unsigned: "sent by a device without a signature",
   by_password: "signed by a device whose key nothing but the password stands for",
 };
@@ -42,6 +48,7 @@ export async function judged(trusted, held, open, verify) {
     /** @type {Map<string, string>} */ keys: new Map(),
     /** @type {Map<string, number>} */ ends: new Map(),
     /** @type {[number, boolean][]} */ rules: [],
+    /** @type {Word["notices"]} */ notices: [],
     verify,
   };
   const told = held.filter(({ entry }) => OF_KEYS.includes(entry.kind));
@@ -63,11 +70,32 @@ async function read(word, { entry, position }) {
   }
   const trusts = await isTrusted(word, entry);
   if (kind === "device_revoked") {
-    const free = sig === null && !isRuled(word, position);
+    const free = sig === null && !isRuled(word, entry, position);
     if ((trusts || free) && !word.ends.has(body.device)) word.ends.set(body.device, position);
   } else if (trusts && kind === "device_key_endorsed") {
     if (word.keys.get(body.device) === body.key) word.trusted.add(body.key);
-  } else if (trusts) word.rules.push([position, body.required ?? true]);
+  } else if (kind === "signing_notice_given") giveNotice(word, entry, position);
+  else if (trusts && kind === "signing_notice_stopped") stopNotice(word, entry, position);
+  else if (trusts) word.rules.push([position, body.required ?? true]);
+}
+
+/** If the record may have taken it: made on a page, while the rule held and no other ran.
+    @param {Word} word
+    @param {OwnEntry} entry
+    @param {number} position */
+function giveNotice(word, { id, sig, device, received }, position) {
+  if (!received || sig !== null || device !== null) return;
+  if (ruleAt(word, position) === null || running(word, position)) return;
+  word.notices.push({ id, position, ends: Date.parse(received) + NOTICE_PERIOD, stopped: null });
+}
+
+/** @param {Word} word
+    @param {OwnEntry} entry
+    @param {number} position */
+function stopNotice(word, entry, position) {
+  const notice = running(word, position);
+  const named = notice !== undefined && notice.id === entry.body.notice;
+  if (named && isRuled(word, entry, position)) notice.stopped = position;
 }
 
 /** @param {Word} word
@@ -75,7 +103,9 @@ async function read(word, { entry, position }) {
     @returns {Promise<string>} */
 async function doubt(word, { entry, position }) {
   if (entry.sig === null) {
-    if (isRuled(word, position)) return "unsigned_ruled";
+    if (isRuled(word, entry, position)) {
+      return word.notices.some((one) => one.position === position) ? "notice" : "unsigned_ruled";
+    }
     return entry.device === null ? "page" : "unsigned";
   }
   const key = word.keys.get(entry.device ?? "");
@@ -85,10 +115,34 @@ async function doubt(word, { entry, position }) {
   return word.trusted.has(key) ? "" : "by_password";
 }
 
-/** @param {Word} word
+/** Whether nothing counted unsigned when an entry came in there. A notice ends the rule for what
+    was received from its day on.
+    @param {Word} word
+    @param {OwnEntry} entry
     @param {number} position */
-function isRuled({ rules }, position) {
-  return rules.filter(([at]) => at < position).at(-1)?.[1] ?? false;
+function isRuled(word, { received }, position) {
+  if (ruleAt(word, position) === null) return false;
+  const notice = running(word, position);
+  return !notice || !received || Date.parse(received) < notice.ends;
+}
+
+/** Where the rule was stated that held there, whatever notices say.
+    @param {Word} word
+    @param {number} position */
+function ruleAt({ rules }, position) {
+  const last = rules.filter(([at]) => at < position).at(-1);
+  return last?.[1] ? last[0] : null;
+}
+
+/** The notice against the rule that held there; a rule stated later outlives it.
+    @param {Word} word
+    @param {number} position */
+function running(word, position) {
+  const rule = ruleAt(word, position) ?? Infinity;
+  return word.notices.find((one) =>
+    rule < one.position && one.position < position &&
+    (one.stopped === null || one.stopped >= position)
+  );
 }
 
 /** @param {Word} word

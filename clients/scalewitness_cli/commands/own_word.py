@@ -29,6 +29,9 @@ WHY: dict[Doubt, str] = {
     "unknown_key": "a device signed it that no entry gives a key",
     "forged": "its signature does not fit its device's key",
     "revoked": "a device signed it that had been revoked",
+    "notice": "it is notice, given on a page, that all your devices are lost: 14 days after it "
+    "facts count in your name unsigned again. Stop it: scalewitness require-signatures "
+    "--stop-notice",
     "unsigned": "a device sent it without a signature",
     "by_password": "a device signed it whose key nothing but the password stands for",
     "page": "it was made on a page, or by whoever says so",
@@ -150,6 +153,8 @@ def _row(one: InMyName) -> str:
 
 @click.command("require-signatures")
 @click.option("--lift", is_flag=True, help="Let facts count without a signature again.")
+@click.option("--stop-notice", "stop", is_flag=True,
+    help="Stop the notice that all your devices are lost: this one is not.")  # fmt: skip
 @click.option("--wait/--no-wait", default=True, show_default=True,
     help="Whether a new key that no device endorsed counts only after three days.")  # fmt: skip
 @click.option("--yes", is_flag=True, help="Do not ask.")
@@ -157,7 +162,7 @@ def _row(one: InMyName) -> str:
 @json_option
 @ends_well
 def require_signatures(
-    lift: bool, wait: bool, yes: bool, server: str | None, as_json: bool
+    lift: bool, stop: bool, wait: bool, yes: bool, server: str | None, as_json: bool
 ) -> None:
     """Rule that nothing counts in your name but what your devices sign.
 
@@ -166,6 +171,9 @@ def require_signatures(
     """
     with opened(server) as store:
         identity = need_identity(store)
+        if stop:
+            _stop_notice(store, identity, as_json)
+            return
         if not lift and not yes:
             click.echo(BEFORE_RULING, err=True)
             click.confirm("Rule it?", default=False, abort=True, err=True)
@@ -177,10 +185,27 @@ def require_signatures(
         )  # fmt: skip
 
 
+def _stop_notice(store: Store, identity: Identity, as_json: bool) -> None:
+    """
+    Raises:
+        Stopped: none runs, or it was refused.
+    """
+    with _api(store, identity) as api:
+        notice = api.get("devices")["notice"]
+    if notice is None:
+        raise Stopped("No notice runs that all your devices are lost.")
+    position = _state(store, identity, "signing_notice_stopped", {"notice": notice["id"]})
+    print_result(
+        {"stopped": notice["id"], "position": position}, as_json,
+        lambda: f"{RULED} That all are lost was stopped, in the log at {position}.",
+    )  # fmt: skip
+
+
 BEFORE_RULING = (
     "From now on nothing counts in your name but what your devices sign. Pages cannot sign: you "
     "record on the phone and with this command, or save what you typed on a page to a file and "
-    "sign it here. Only a device of yours lifts the rule; keep more than one."
+    "sign it here. A device of yours lifts the rule; keep more than one. If all are lost, your "
+    "account's page lifts it, 14 days after you give notice there."
 )
 RULED = "Nothing counts in your name now but what your devices sign."
 LIFTED = "Facts count in your name without a signature again."

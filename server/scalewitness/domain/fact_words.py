@@ -169,6 +169,11 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "device_revoked": "A device was revoked; it signs nothing from here on.",
     "device_key_endorsed": "A device's key was endorsed by another device of the same keeper.",
     "signatures_required": _signatures,
+    "signing_notice_given": (
+        "A keeper gave notice that all their devices are lost: in fourteen days their facts count "
+        "without a signature again, unless a device of theirs stops it."
+    ),
+    "signing_notice_stopped": "A keeper's device stopped the notice that all of them are lost.",
     "keeper_vouched": _voucher,
     "animal_registered": _from("An animal was registered: {}.", "species"),
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),

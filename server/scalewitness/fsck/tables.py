@@ -56,6 +56,8 @@ from scalewitness.people.models import (
     GrantEnd,
     KeyEndorsement,
     NamedAsOne,
+    SigningNotice,
+    SigningNoticeStop,
     SigningRule,
     Voucher,
 )
@@ -117,6 +119,8 @@ TABLES = (
     Table(DeviceKeyEnd),
     Table(KeyEndorsement),
     Table(SigningRule),
+    Table(SigningNotice),
+    Table(SigningNoticeStop),
     Table(Founder),
     Table(Voucher),
     Table(Deceit),

@@ -77,7 +77,7 @@ def end_devices(now: datetime) -> int:
     none; how many devices that was. Safe to repeat."""
     idle = list(idle_devices(now))
     lasting = list(devices_with_a_lasting_key())
-    owed = [one for one in lasting if not ruled(one.keeper_id).required]
+    owed = [one for one in lasting if not ruled(one.keeper_id, now).required]
     for device in idle:
         revoke_device(device.keeper, device.pk, Actor(keeper=device.keeper_id), now)
     with suppress(*NOT_NOW):
@@ -102,7 +102,7 @@ def _signs(device: Device) -> bool:
 def _state(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) -> bool:
     """Whether the log has it now. False where nothing counts in the keeper's name without a
     signature: then the key ends once a device of theirs states it, signed."""
-    if ruled(keeper.pk).required:
+    if ruled(keeper.pk, now).required:
         return False
     item = {
         "id": str(fresh_id(now)),

@@ -23,8 +23,17 @@ from scalewitness.people.queries import signing_key
 from scalewitness.people.queries.own_word import Ruled, ruled, waits_until
 
 DEVICE_KINDS = frozenset(
-    {"device_key_enrolled", "device_revoked", "device_key_endorsed", "signatures_required"}
+    {
+        "device_key_enrolled",
+        "device_revoked",
+        "device_key_endorsed",
+        "signatures_required",
+        "signing_notice_given",
+        "signing_notice_stopped",
+    }
 )
+WAY_OUT = "signing_notice_given"
+"""What a keeper whose devices are all lost states without a signature."""
 TAKES_A_SIGNATURE = (
     "This keeper ruled that nothing counts in their name but what a device of theirs signed, and "
     "this is not signed. A page cannot sign: record it on the phone or with the command."
@@ -80,9 +89,9 @@ class Signatures:
             SignatureRequired: it is not.
             KeyWaits: no device endorsed the key that signed it, and it does not count yet.
         """
-        rule = self._ruled or ruled(self._actor.keeper)
+        rule = self._ruled or ruled(self._actor.keeper, self._now)
         self._ruled = None if item.kind in DEVICE_KINDS else rule
-        if not rule.required:
+        if not rule.required or item.kind == WAY_OUT:
             return
         if item.sig is None:
             raise SignatureRequired(TAKES_A_SIGNATURE)

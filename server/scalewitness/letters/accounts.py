@@ -16,7 +16,7 @@ from django.utils.crypto import salted_hmac
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.models import UNNAMED, Device, Keeper
-from scalewitness.people.queries import has_verified_address
+from scalewitness.people.queries import confirmed_emails, has_verified_address
 from scalewitness.rate_limit import one_too_many
 
 log = structlog.get_logger()
@@ -40,6 +40,20 @@ def key_enrolled(keeper: Keeper, device: Device, until: datetime | None, now: da
     theirs endorsed. ``until``: what it signs is not taken before."""
     about = {"device": device.name, "until": until and until.isoformat()}
     owe(keeper, kind="key_enrolled", now=now, about=about)
+
+
+def signing_notice_given(keeper: Keeper, ends: datetime, now: datetime) -> None:
+    """To every confirmed address: at ``ends`` facts count without a signature again, unless a
+    device of the keeper's stops it."""
+    for email in confirmed_emails(keeper.pk):
+        about = {"ends": ends.isoformat()}
+        owe(keeper, kind="signing_notice_given", now=now, about=about, to=email)
+
+
+def signing_notice_stopped(keeper: Keeper, now: datetime) -> None:
+    """To every confirmed address: a device said that it is not lost."""
+    for email in confirmed_emails(keeper.pk):
+        owe(keeper, kind="signing_notice_stopped", now=now, to=email)
 
 
 def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bool) -> None:

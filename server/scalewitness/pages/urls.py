@@ -7,6 +7,7 @@ from scalewitness.pages import rackside
 from scalewitness.pages.accounts import (
     account,
     adding_devices,
+    lost_devices,
     one_examiner,
     sign_out,
     vouching,
@@ -51,6 +52,7 @@ urlpatterns = [
     path("account/habits", account.choose_habits, name="choose_habits"),
     path("account/time-zone", account.take_browsers_zone, name="take_browsers_zone"),
     path("account/vouching", vouching.vouch, name="vouching"),
+    path("account/lost-devices", lost_devices.give_notice, name="lost_devices"),
     path("account/one-examiner", one_examiner.show_named, name="one_examiner"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),

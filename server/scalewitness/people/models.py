@@ -146,6 +146,32 @@ class SigningRule(AppendOnly):
         return f"signing rule {self.pk}"
 
 
+class SigningNotice(AppendOnly):
+    """The keeper says that all their devices are lost; received ``at``. If it is not stopped, the
+    rule that it was given against ends some days later."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.PROTECT, related_name="signing_notices")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"signing notice {self.pk}"
+
+
+class SigningNoticeStop(AppendOnly):
+    """A ``device`` of the keeper's said that not all are lost."""
+
+    notice = models.OneToOneField(
+        SigningNotice, primary_key=True, on_delete=models.PROTECT, related_name="stop"
+    )
+    position = models.BigIntegerField(unique=True)
+    device = models.ForeignKey(DeviceKey, on_delete=models.PROTECT, related_name="stops")
+
+    def __str__(self) -> str:
+        return f"stop of {self.notice_id}"
+
+
 class SharedKey(models.Model):
     """A device of the ``second`` account proved to hold the key of one of the ``first``'s. The log
     says nothing of it; ``lifted_at``: an objection was right, and it says nothing any more."""

@@ -34,6 +34,8 @@ from scalewitness.domain.facts import (
     KeeperVouched,
     OnePersonFound,
     SignaturesRequired,
+    SigningNoticeGiven,
+    SigningNoticeStopped,
 )
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
@@ -54,6 +56,8 @@ from scalewitness.people.models import (
     PractitionerAddress,
     PractitionerLink,
     SharedKey,
+    SigningNotice,
+    SigningNoticeStop,
     SigningRule,
     Voucher,
 )
@@ -259,6 +263,19 @@ def store_signing_rule(fact: Logged[SignaturesRequired], device: UUID) -> None:
         device_id=device,
         required=fact.body.required,
         wait=fact.body.wait,
+    )
+
+
+def store_signing_notice(fact: Logged[SigningNoticeGiven]) -> None:
+    SigningNotice.objects.create(
+        id=fact.id, position=fact.position, keeper_id=fact.about, at=fact.received_at
+    )
+
+
+def store_signing_notice_stop(fact: Logged[SigningNoticeStopped], device: UUID) -> None:
+    """``device``: that signed it."""
+    SigningNoticeStop.objects.create(
+        notice_id=UUID(fact.body.notice), position=fact.position, device_id=device
     )
 
 

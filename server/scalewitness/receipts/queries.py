@@ -262,7 +262,14 @@ RULES: Final[dict[str, Rule]] = {
     **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
     "keeper_vouched": _of_whom_it_is_about,
     **dict.fromkeys(
-        ("device_key_enrolled", "device_revoked", "device_key_endorsed", "signatures_required"),
+        (
+            "device_key_enrolled",
+            "device_revoked",
+            "device_key_endorsed",
+            "signatures_required",
+            "signing_notice_given",
+            "signing_notice_stopped",
+        ),
         _of_nobody_else,
     ),
     **dict.fromkeys(OF_THE_RECORD, _of_nobody_else),

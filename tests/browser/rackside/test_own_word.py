@@ -9,15 +9,19 @@ from msgspec import to_builtins
 from playwright.sync_api import expect
 from tests.browser.rackside.conftest import Phone, Racks, fresh_id, moment, said, stored, until
 from tests.domain.translog.test_own_word import (
+    GIVEN,
     MINE,
     OTHER,
     THIRD,
+    after,
     endorsed,
     enrolled,
     note,
+    notice,
     replace,
     revoked,
     ruled,
+    stopped,
 )
 from tests.world import PASSWORD, probing
 
@@ -45,13 +49,24 @@ def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
         [enrolled(OTHER), enrolled(THIRD), endorsed(OTHER, THIRD), endorsed(OTHER, MINE)],
         [enrolled(OTHER), endorsed(MINE, OTHER), revoked(None, OTHER)],
         [ruled(MINE), revoked(None, MINE)],
+        [ruled(MINE), GIVEN],
+        [ruled(MINE), after(notice(MINE))],
+        [ruled(MINE), notice()],
+        [ruled(MINE), GIVEN, after(notice(), days=3)],
+        [ruled(MINE), GIVEN, after(stopped(MINE, GIVEN), days=3)],
+        [ruled(MINE), GIVEN, after(stopped(OTHER, GIVEN), days=3)],
+        [ruled(MINE), GIVEN, after(stopped(MINE, GIVEN), days=14)],
+        [ruled(MINE), GIVEN, ruled(MINE)],
+        [ruled(MINE), GIVEN, after(revoked(None, MINE), days=14)],
     ]
     facts = [note(None), note(MINE), note(OTHER), note(THIRD), replace(note(MINE), about=None)]
     facts.append(replace(note(None), device=MINE.device))
+    facts += [after(note(one), days=day) for one in (None, MINE) for day in (13.99, 14)]
     for told in stories:
         log = [enrolled(MINE), *told]
         word = own_word({MINE.public}, enumerate(log))
         asked = [(one, at) for one in facts for at in (1, 9)]
+        asked += [(one, at) for at, one in enumerate(log)]
         given = {
             "keys": "/rackside/net/keys.js",
             "trusted": [MINE.public],

@@ -1,5 +1,6 @@
 """What a keeper's device thinks of facts in its keeper's name, from their entries alone."""
 
+from datetime import UTC, datetime, timedelta
 from itertools import count
 from typing import Any
 
@@ -7,7 +8,8 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec.structs import replace
 
-from scalewitness.domain.translog.leaf import Leaf
+from scalewitness.domain.moments import to_the_microsecond
+from scalewitness.domain.translog.leaf import STATED, Leaf, StampedLeaf
 from scalewitness.domain.translog.own_word import ALARMING, OwnWord, own_word
 from scalewitness_cli.devicekey import DeviceKey
 
@@ -51,6 +53,21 @@ def revoked(by: DeviceKey | None, other: DeviceKey) -> Leaf:
 def note(key: DeviceKey | None) -> Leaf:
     body = {"noted": {"type": "weight", "grams": "12"}}
     return fact("husbandry_noted", body, key, ANIMAL)
+
+
+def after(leaf: Leaf, **delta: float) -> StampedLeaf:
+    """The entry as of version 2, received so long after the notice of these tests."""
+    received = to_the_microsecond(datetime(2026, 11, 2, tzinfo=UTC) + timedelta(**delta))
+    members = {name: getattr(leaf, name) for name in STATED}
+    return StampedLeaf(**members, sig=leaf.sig, received=received, flags=())
+
+
+def notice(key: DeviceKey | None = None) -> Leaf:
+    return fact("signing_notice_given", {}, key)
+
+
+def stopped(by: DeviceKey | None, given: Leaf) -> Leaf:
+    return fact("signing_notice_stopped", {"notice": given.id}, by)
 
 
 MINE, OTHER, THIRD = device(1), device(2), device(3)
@@ -134,3 +151,65 @@ def test_under_the_rule_nobody_revokes_without_a_signature() -> None:
 def test_the_order_in_which_entries_came_does_not_matter() -> None:
     entries = list(enumerate([enrolled(MINE), enrolled(OTHER), endorsed(MINE, OTHER)]))
     assert own_word({MINE.public}, reversed(entries)).doubt(note(OTHER), 9) is None
+
+
+FORTNIGHT = {"days": 14}
+BEFORE = {"days": 13, "hours": 23, "minutes": 59, "seconds": 59.999}
+GIVEN = after(notice())
+
+
+def test_a_notice_is_told_of_and_ends_the_rule_after_exactly_fourteen_days() -> None:
+    found = word(ruled(MINE), GIVEN)
+    assert found.doubt(GIVEN, 2) == "notice"
+    assert "notice" not in ALARMING, "a record that keeps its rules takes it"
+    assert found.doubt(after(note(None), **BEFORE), 9) == "unsigned_ruled"
+    assert found.doubt(after(note(None), **FORTNIGHT), 9) == "page"
+    assert found.doubt(after(note(MINE), days=1), 9) is None
+
+
+def test_an_entry_that_tells_no_time_gains_nothing_by_a_notice() -> None:
+    assert word(ruled(MINE), GIVEN).doubt(note(None), 9) == "unsigned_ruled"
+    untold = word(ruled(MINE), notice())
+    assert untold.doubt(notice(), 2) == "unsigned_ruled"
+    assert untold.doubt(after(note(None), days=99), 9) == "unsigned_ruled"
+
+
+def test_a_trusted_key_stops_a_notice_and_no_other_key_does() -> None:
+    story = [ruled(MINE), enrolled(OTHER), GIVEN]
+    late = after(note(None), days=20)
+    assert word(*story, after(stopped(MINE, GIVEN), days=3)).doubt(late, 9) == "unsigned_ruled"
+    for no_stop in (stopped(OTHER, GIVEN), stopped(None, GIVEN), stopped(MINE, notice())):
+        assert word(*story, after(no_stop, days=3)).doubt(late, 9) == "page"
+
+
+def test_what_came_too_late_stops_nothing() -> None:
+    found = word(ruled(MINE), GIVEN, after(stopped(MINE, GIVEN), **FORTNIGHT))
+    assert found.doubt(after(note(None), days=20), 9) == "page"
+
+
+def test_a_second_notice_moves_no_day_and_is_proof() -> None:
+    second = after(notice(), days=3)
+    found = word(ruled(MINE), GIVEN, second)
+    assert found.doubt(second, 3) == "unsigned_ruled"
+    assert found.doubt(after(note(None), **FORTNIGHT), 9) == "page"
+
+
+def test_after_a_stop_another_notice_runs_anew() -> None:
+    second = after(notice(), days=4)
+    found = word(ruled(MINE), GIVEN, after(stopped(MINE, GIVEN), days=3), second)
+    assert found.doubt(second, 4) == "notice"
+    assert found.doubt(after(note(None), days=17), 9) == "unsigned_ruled"
+    assert found.doubt(after(note(None), days=18), 9) == "page"
+
+
+def test_a_notice_before_the_rule_or_from_a_device_is_none_and_a_later_rule_outlives_it() -> None:
+    late = after(note(None), days=20)
+    assert word(GIVEN, ruled(MINE)).doubt(late, 9) == "unsigned_ruled"
+    assert word(ruled(MINE), GIVEN, ruled(MINE)).doubt(late, 9) == "unsigned_ruled"
+    for other in (notice(MINE), replace(notice(), device=MINE.device)):
+        assert word(ruled(MINE), after(other)).doubt(late, 9) == "unsigned_ruled"
+
+
+def test_keys_end_on_a_page_again_once_a_notice_has_ended_the_rule() -> None:
+    lost = after(revoked(None, MINE), **FORTNIGHT)
+    assert word(ruled(MINE), GIVEN, lost).doubt(after(note(MINE), days=20), 9) == "revoked"

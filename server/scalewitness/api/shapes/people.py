@@ -78,11 +78,20 @@ class HandOver(Struct, frozen=True):
     interval: int
 
 
+class SigningNoticeRuns(Struct, frozen=True):
+    """That all devices are lost: at ``ends_rule`` facts count without a signature again."""
+
+    id: UUID
+    ends_rule: datetime
+
+
 class Devices(Struct, frozen=True):
-    """``signatures_required``: nothing counts in the keeper's name but what a device signed."""
+    """``signatures_required``: nothing counts in the keeper's name but what a device signed.
+    ``notice``: one that runs against that."""
 
     items: list[DeviceShown]
     signatures_required: bool
+    notice: SigningNoticeRuns | None
 
 
 class CollectionNamed(Struct, frozen=True):

@@ -53,6 +53,19 @@ class SignaturesRequired(Body, frozen=True):
     wait: bool = False
 
 
+class SigningNoticeGiven(Body, frozen=True):
+    """About the keeper, and unsigned: no device of theirs is left to sign anything. Their ruling
+    that signatures are required ends fourteen days after this was received, unless it is stopped
+    before."""
+
+
+class SigningNoticeStopped(Body, frozen=True):
+    """About the keeper, signed by a device of theirs whose key is their own word: not all are lost,
+    and the ``notice`` ends nothing."""
+
+    notice: Id
+
+
 class KeeperVouched(Body, frozen=True):
     """About a keeper: whoever states it answers for them as an examiner, or does so no longer.
     ``practice``: or that their account is that of a practice or laboratory, as it says."""
@@ -89,6 +102,8 @@ BODIES: dict[str, type[Body]] = {
     "device_revoked": DeviceRevoked,
     "device_key_endorsed": DeviceKeyEndorsed,
     "signatures_required": SignaturesRequired,
+    "signing_notice_given": SigningNoticeGiven,
+    "signing_notice_stopped": SigningNoticeStopped,
     "keeper_vouched": KeeperVouched,
     "visit_invited": VisitInvited,
     "visit_accepted": VisitAccepted,

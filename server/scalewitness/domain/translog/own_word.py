@@ -7,6 +7,7 @@ enrolled one.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any, Final, Literal
 
 from scalewitness.domain.translog.devices import ENROLLED, REVOKED, holds
@@ -14,14 +15,41 @@ from scalewitness.domain.translog.leaf import Leaf
 
 ENDORSED: Final = "device_key_endorsed"
 RULED: Final = "signatures_required"
-OF_KEYS: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED})
+NOTICE: Final = "signing_notice_given"
+STOPPED: Final = "signing_notice_stopped"
+OF_KEYS: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED, NOTICE, STOPPED})
 """Kinds that say what the signatures of others are worth."""
 
+NOTICE_PERIOD: Final = timedelta(days=14)
+"""From when the notice was received until the rule ends by it (our judgement: a keeper who is
+away reads a letter by then)."""
+
 Doubt = Literal[
-    "unsigned_ruled", "unknown_key", "forged", "revoked", "unsigned", "by_password", "page"
+    "unsigned_ruled",
+    "unknown_key",
+    "forged",
+    "revoked",
+    "notice",
+    "unsigned",
+    "by_password",
+    "page",
 ]
 ALARMING: Final = frozenset({"unsigned_ruled", "unknown_key", "forged", "revoked"})
 """Doubts about what a record that keeps its rules would not have taken."""
+
+
+@dataclass(slots=True)
+class Notice:
+    """That all devices are lost: the rule ends at ``ends_rule``, unless a device stopped it."""
+
+    id: str
+    position: int
+    ends_rule: datetime
+    stopped: int | None = None
+
+    def runs(self, position: int) -> bool:
+        """Whether it was given before ``position`` and not stopped before."""
+        return self.position < position and (self.stopped is None or self.stopped >= position)
 
 
 @dataclass(slots=True)
@@ -34,6 +62,7 @@ class OwnWord:
     """Of each device the key that it enrolled."""
     ends: dict[str, int] = field(default_factory=dict)
     rules: list[tuple[int, bool]] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
 
     def read(self, leaf: Leaf, position: int) -> None:
         """Take in what it says, if it comes from whom it must. What does not is no reason to
@@ -47,6 +76,10 @@ class OwnWord:
                 self.trusted.add(leaf.body["key"])
         elif leaf.kind == RULED and self._is_trusted(leaf):
             self.rules.append((position, leaf.body.get("required", True)))
+        elif leaf.kind == NOTICE:
+            self._give_notice(leaf, position)
+        elif leaf.kind == STOPPED and self._is_trusted(leaf):
+            self._stop(leaf, position)
 
     def _enrol(self, leaf: Leaf) -> None:
         if leaf.body["device"] == leaf.device and self._holds(leaf, leaf.body["key"]):
@@ -54,18 +87,47 @@ class OwnWord:
 
     def _ends_freely(self, leaf: Leaf, position: int) -> bool:
         """A page revokes a device too, until nothing counts that is not signed."""
-        return leaf.sig is None and not self.is_ruled(position)
+        return leaf.sig is None and not self.is_ruled(leaf, position)
 
-    def is_ruled(self, position: int) -> bool:
-        """Whether, by a rule that a trusted key signed, nothing counted unsigned there."""
-        before = [required for at, required in self.rules if at < position]
-        return bool(before and before[-1])
+    def is_ruled(self, leaf: Leaf, position: int) -> bool:
+        """Whether, by a rule that a trusted key signed, nothing counted unsigned when ``leaf``
+        came in there. A notice ends the rule for what was received from its day on: an entry that
+        does not tell when it was received gains nothing by it."""
+        if self._rule_at(position) is None:
+            return False
+        notice, received = self._running(position), _received(leaf)
+        return notice is None or received is None or received < notice.ends_rule
+
+    def _rule_at(self, position: int) -> int | None:
+        """Where the rule was stated that held there, whatever notices say."""
+        before = [one for one in self.rules if one[0] < position]
+        return before[-1][0] if before and before[-1][1] else None
+
+    def _running(self, position: int) -> Notice | None:
+        """The notice against the rule that held there. A rule stated later outlives it."""
+        rule = self._rule_at(position)
+        found = (one for one in self.notices if one.runs(position))
+        return next((one for one in found if rule is not None and one.position > rule), None)
+
+    def _give_notice(self, leaf: Leaf, position: int) -> None:
+        """If the record may have taken it: made on a page, while the rule held and no other ran."""
+        received = _received(leaf)
+        if received is None or leaf.sig is not None or leaf.device is not None:
+            return
+        if self._rule_at(position) is not None and self._running(position) is None:
+            self.notices.append(Notice(leaf.id, position, received + NOTICE_PERIOD))
+
+    def _stop(self, leaf: Leaf, position: int) -> None:
+        notice = self._running(position)
+        if notice and notice.id == leaf.body.get("notice") and self.is_ruled(leaf, position):
+            notice.stopped = position
 
     def doubt(self, leaf: Leaf, position: int) -> Doubt | None:
         """What speaks against a fact's being its keeper's; None: a trusted key signed it."""
         if leaf.sig is None:
-            if self.is_ruled(position):
-                return "unsigned_ruled"
+            if self.is_ruled(leaf, position):
+                given = any(one.position == position for one in self.notices)
+                return "notice" if given else "unsigned_ruled"
             return "page" if leaf.device is None else "unsigned"
         key = self.keys.get(leaf.device or "")
         if key is None:
@@ -85,6 +147,11 @@ class OwnWord:
             return isinstance(key, str) and holds(leaf, bytes.fromhex(key))
         except ValueError:
             return False
+
+
+def _received(leaf: Leaf) -> datetime | None:
+    """When the record says that it received it; entries of version 1 do not tell."""
+    return datetime.fromisoformat(leaf.stamp.received) if leaf.stamp else None
 
 
 def own_word(trusted: Iterable[str], of_keys: Iterable[tuple[int, Leaf]]) -> OwnWord:

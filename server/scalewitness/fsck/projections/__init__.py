@@ -19,6 +19,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "device_revoked": people.device_revoked,
     "device_key_endorsed": people.device_key_endorsed,
     "signatures_required": people.signatures_required,
+    "signing_notice_given": people.signing_notice_given,
+    "signing_notice_stopped": people.signing_notice_stopped,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,

@@ -16,6 +16,8 @@ from scalewitness.people.models import (
     GrantEnd,
     KeyEndorsement,
     NamedAsOne,
+    SigningNotice,
+    SigningNoticeStop,
     SigningRule,
     Voucher,
 )
@@ -70,6 +72,15 @@ def device_key_endorsed(fact: LoggedFact, past: Past) -> Rows:
 def signatures_required(fact: LoggedFact, past: Past) -> Rows:
     body = {"required": fact.raw.get("required", True), "wait": fact.raw.get("wait", False)}
     yield Row(SigningRule, row_of_fact(fact, keeper_id=fact.about, device_id=fact.device, **body))
+
+
+def signing_notice_given(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(SigningNotice, row_of_fact(fact, keeper_id=fact.about, at=fact.received_at))
+
+
+def signing_notice_stopped(fact: LoggedFact, past: Past) -> Rows:
+    values = {"notice_id": UUID(fact.body.notice), "position": fact.position}
+    yield Row(SigningNoticeStop, {**values, "device_id": fact.device})
 
 
 def keeper_vouched(fact: LoggedFact, past: Past) -> Rows:

@@ -40,7 +40,7 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
     holder = holder_of(body.key)
     if holder is not None:
         raise OutOfRange(_held_by(holder, device, batch), pointer="/body/key")
-    rule = ruled(device.keeper_id)
+    rule = ruled(device.keeper_id, batch.now)
     logged = batch.log(fact)
     services.store_device_key(logged)
     if rule.required:
@@ -65,7 +65,7 @@ def device_revoked(fact: Sealed, batch: Batch) -> int:
 def device_key_endorsed(fact: Sealed, batch: Batch) -> int:
     """Said on a device whose key is the keeper's own word, of another of theirs."""
     body = cast(DeviceKeyEndorsed, fact.body)
-    device, by = _own_device(fact, body.device, batch), _signing(fact, batch)
+    device, by = _own_device(fact, body.device, batch), signing_device(fact, batch)
     if not is_own(by):
         raise NotAllowed(NOT_OWN)
     if not hasattr(device, "key") or device.key.public != body.key:
@@ -85,17 +85,17 @@ def signatures_required(fact: Sealed, batch: Batch) -> int:
     body, keeper = cast(SignaturesRequired, fact.body), batch.actor.keeper
     if keeper is None or fact.about != keeper:
         raise NotFound()
-    by, now = _signing(fact, batch), ruled(keeper)
+    by, now = signing_device(fact, batch), ruled(keeper, batch.now)
     if not is_own(by) and (now.required or has_own(keeper)):
         raise NotAllowed(NOT_OWN)
-    if now == (body.required, body.wait) or not (now.required or body.required):
+    if now[:2] == (body.required, body.wait) or not (now.required or body.required):
         raise NotNow("So it is already.")
     logged = batch.log(fact)
     services.store_signing_rule(logged, by)
     return logged.position
 
 
-def _signing(fact: Sealed, batch: Batch) -> UUID:
+def signing_device(fact: Sealed, batch: Batch) -> UUID:
     """The device that signed it."""
     if fact.sig is None or batch.actor.device is None:
         raise BadSignature("Only a device can state this, with its signature.", pointer="/sig")

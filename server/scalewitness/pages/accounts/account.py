@@ -130,7 +130,7 @@ def _devices(keeper: Keeper) -> dict[str, Any]:
     found = list(devices_of(keeper))
     weak = by_password_only(one.pk for one in found)
     rows = [_device(one) | {"by_password_only": one.pk in weak} for one in found]
-    return {"devices": rows, "rule": ruled(keeper.pk)}
+    return {"devices": rows, "rule": ruled(keeper.pk, timezone.now())}
 
 
 def _device(device: Device) -> dict[str, Any]:

@@ -10,11 +10,12 @@ from datetime import datetime, timedelta
 from typing import Any, Final, NamedTuple
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
+from scalewitness.domain.translog.own_word import NOTICE_PERIOD
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery
-from scalewitness.people.models import DeviceKey, KeyEndorsement, SigningRule
+from scalewitness.people.models import DeviceKey, KeyEndorsement, SigningNotice, SigningRule
 
 WAIT: Final = timedelta(days=3)
 """Before a key that no device endorsed counts, where its keeper wants that (our judgement: a
@@ -22,15 +23,22 @@ letter is read by then)."""
 
 
 class Ruled(NamedTuple):
-    """What a keeper ruled last."""
+    """What a keeper ruled last. ``notice`` that all their devices are lost: the rule ends by it
+    at ``ends``."""
 
     required: bool = False
     wait: bool = False
+    notice: UUID | None = None
+    ends: datetime | None = None
 
 
 def _rule(keeper: UUID) -> QuerySet[Any, Any]:
+    notices = SigningNotice.objects.filter(
+        keeper=OuterRef("keeper"), position__gt=OuterRef("position"), stop=None
+    ).order_by("position")[:1]
     rules = SigningRule.objects.filter(keeper=keeper).order_by("-position")
-    return rules.values_list("required", "wait")[:1]
+    running = (Subquery(notices.values(one)) for one in ("pk", "at"))
+    return rules.values_list("required", "wait", *running)[:1]
 
 
 RULE = Prepared(_rule, keeper=UUID(int=1))
@@ -41,10 +49,15 @@ def rule_question(keeper: UUID | None) -> list[PreparedQuery]:
     return [] if keeper is None else [RULE.question(keeper=keeper)]
 
 
-def ruled(keeper: UUID | None) -> Ruled:
-    """What the keeper ruled of signatures; of nobody, and of who ruled nothing: none is needed."""
+def ruled(keeper: UUID | None, now: datetime) -> Ruled:
+    """What the keeper ruled of signatures; of nobody, and of who ruled nothing: none is needed.
+    Nor once fourteen days have passed since a notice that nobody stopped."""
     rows = [] if keeper is None else RULE.ask(keeper=keeper)
-    return Ruled(*rows[0]) if rows else Ruled()
+    if not rows:
+        return Ruled()
+    required, wait, notice, at = rows[0]
+    ends = at and at + NOTICE_PERIOD
+    return Ruled() if ends and ends <= now else Ruled(required, wait, notice, ends)
 
 
 def own_keys() -> QuerySet[DeviceKey]:

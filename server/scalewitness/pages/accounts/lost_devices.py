@@ -1,0 +1,26 @@
+"""All of one's devices are lost, and only what they sign counts: giving notice."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from scalewitness.pages.parts.access import actor_of, asked_again, page, signed_in
+from scalewitness.pages.parts.facts import FactForm
+from scalewitness.people.models import Keeper
+from scalewitness.people.queries.own_word import ruled
+
+
+class NoticeForm(FactForm):
+    kind = "signing_notice_given"
+
+
+@asked_again
+@signed_in
+def give_notice(request: HttpRequest, keeper: Keeper) -> HttpResponse:
+    form = NoticeForm(request.POST or None)
+    if form.is_valid() and form.send(keeper.pk, actor_of(keeper, proved=True)) is not None:
+        messages.success(request, "Your notice is on record. A letter tells you the day.")
+        return redirect("account")
+    rule = ruled(keeper.pk, timezone.now())
+    return page(request, "people/lost_devices.html", {"rule": rule}, form)
