@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from allauth.account.models import EmailAddress
@@ -14,6 +15,7 @@ from scalewitness.intake.devices import revoke_device
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
 from scalewitness.mail.models import Letter
+from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import DeviceKeyEnd
 from scalewitness.people.queries.own_word import is_own, ruled
 
@@ -158,3 +160,17 @@ def test_afterwards_lost_keys_end_on_a_page_and_a_new_device_rules_again(
     assert new.send(rule(new)).status == "accepted"
     assert is_own(new.device.pk)
     assert code(called(world)) == "signature_required"
+
+
+def test_the_letter_begins_with_the_news_and_its_day_in_the_keepers_zone(
+    world: World, odile: Phone
+) -> None:
+    world.odile.time_zone = "Pacific/Kiritimati"
+    world.odile.save()
+    given(world)
+    (letter,) = told("signing_notice_given")
+    ends = (world.now + timedelta(days=14)).astimezone(ZoneInfo("Pacific/Kiritimati"))
+    message = compose(letter)
+    assert message.subject.startswith("All your devices are said to be lost")
+    assert f"{ends.day} {ends:%B %Y}, {ends:%H:%M}" in message.subject
+    assert "require-signatures --stop-notice" in str(message.body)
