@@ -31,7 +31,8 @@ from scalewitness.intake.statements import (
 from scalewitness.intake.succession import admit_loss
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.mail.models import Letter
-from scalewitness.people.services import enter_address, name_practitioner, note_shared_key
+from scalewitness.people.services import enter_address, name_practitioner
+from scalewitness.people.services.keys import note_shared_key
 from scalewitness.sales.models import Sale
 
 EARLIER = Signer("earlier.example/log", KeyType.ED25519, bytes(range(1, 33)))

@@ -24,7 +24,8 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.letters.sales import notify_of_lapse
 from scalewitness.people.models import Deceit, Founder
 from scalewitness.people.queries import keeper_of
-from scalewitness.people.services import lift_shared_key, store_deceit, store_founder
+from scalewitness.people.services import store_deceit, store_founder
+from scalewitness.people.services.keys import lift_shared_key
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of, ran_out
 from scalewitness.sales.services import revoke_links, store_step

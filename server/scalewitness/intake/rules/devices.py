@@ -13,10 +13,10 @@ from scalewitness.domain.facts import (
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters import accounts as account_letters
-from scalewitness.people import services
 from scalewitness.people.models import Device
 from scalewitness.people.queries import device_of, holder_of
 from scalewitness.people.queries.own_word import has_own, is_own, own_keys, ruled, waits_until
+from scalewitness.people.services import keys
 
 NOT_OWN = (
     "Nothing but the password stands for this device's key. Do it on another of your devices, or "
@@ -42,7 +42,7 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
         raise OutOfRange(_held_by(holder, device, batch), pointer="/body/key")
     rule = ruled(device.keeper_id, batch.now)
     logged = batch.log(fact)
-    services.store_device_key(logged)
+    keys.store_device_key(logged)
     if rule.required:
         until = waits_until(device.pk, batch.now) if rule.wait else None
         account_letters.key_enrolled(device.keeper, device, until, batch.now)
@@ -58,7 +58,7 @@ def device_revoked(fact: Sealed, batch: Batch) -> int:
     if hasattr(device.key, "end"):
         raise NotNow("This device has been revoked.")
     logged = batch.log(fact)
-    services.store_device_end(logged)
+    keys.store_device_end(logged)
     return logged.position
 
 
@@ -75,7 +75,7 @@ def device_key_endorsed(fact: Sealed, batch: Batch) -> int:
     if own_keys().filter(pk=device.pk).exists():
         raise NotNow("This device's key is your own word already.")
     logged = batch.log(fact)
-    services.store_endorsement(logged, by)
+    keys.store_endorsement(logged, by)
     return logged.position
 
 
@@ -91,7 +91,7 @@ def signatures_required(fact: Sealed, batch: Batch) -> int:
     if now[:2] == (body.required, body.wait) or not (now.required or body.required):
         raise NotNow("So it is already.")
     logged = batch.log(fact)
-    services.store_signing_rule(logged, by)
+    keys.store_signing_rule(logged, by)
     return logged.position
 
 
@@ -114,7 +114,7 @@ def _held_by(holder: UUID, device: Device, batch: Batch) -> str:
     accounts is taken to be one person, as far as agreement of examiners goes."""
     if holder == device.keeper_id:
         return "Another device holds this key."
-    services.note_shared_key(holder, device.keeper_id, batch.now)
+    keys.note_shared_key(holder, device.keeper_id, batch.now)
     return (
         "A device of another account holds this key. From now on both accounts count as one "
         "examiner. If they are different people, write to the operator."

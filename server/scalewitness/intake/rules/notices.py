@@ -10,10 +10,10 @@ from scalewitness.intake.batch import Batch
 from scalewitness.intake.rules.devices import NOT_OWN, signing_device
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters import accounts as account_letters
-from scalewitness.people import services
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import keeper_of
 from scalewitness.people.queries.own_word import is_own, ruled
+from scalewitness.people.services import keys
 from scalewitness.sign_in.services.codes import check_fresh
 
 PAGE = "/account/lost-devices"
@@ -36,7 +36,7 @@ def signing_notice_given(fact: Sealed, batch: Batch) -> int:
     if rule.notice is not None:
         raise NotNow("You have given notice already.")
     logged = batch.log(fact)
-    services.store_signing_notice(logged)
+    keys.store_signing_notice(logged)
     account_letters.signing_notice_given(keeper, batch.now + NOTICE_PERIOD, batch.now)
     return logged.position
 
@@ -50,7 +50,7 @@ def signing_notice_stopped(fact: Sealed, batch: Batch) -> int:
     if ruled(keeper.pk, batch.now).notice != UUID(cast(SigningNoticeStopped, fact.body).notice):
         raise NotNow("No such notice runs.")
     logged = batch.log(fact)
-    services.store_signing_notice_stop(logged, by)
+    keys.store_signing_notice_stop(logged, by)
     account_letters.signing_notice_stopped(keeper, batch.now)
     return logged.position
 

@@ -1,4 +1,4 @@
-"""Keepers, devices and grants: the writes."""
+"""Keepers, devices and grants: the writes; those of devices' keys are in `keys`."""
 
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -25,43 +25,31 @@ from scalewitness.domain.errors import (
 )
 from scalewitness.domain.facts import (
     DeceitFound,
-    DeviceKeyEndorsed,
-    DeviceKeyEnrolled,
-    DeviceRevoked,
     FounderNamed,
     GrantGiven,
     GrantRevoked,
     KeeperVouched,
     OnePersonFound,
-    SignaturesRequired,
-    SigningNoticeGiven,
-    SigningNoticeStopped,
 )
 from scalewitness.domain.moments import parse_moment
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.people.models import (
     Deceit,
     Device,
-    DeviceKey,
-    DeviceKeyEnd,
     Founder,
     Grant,
     GrantAnimal,
     GrantEnd,
     IdempotencyKey,
     Keeper,
-    KeyEndorsement,
     NamedAsOne,
     Practitioner,
     PractitionerAddress,
     PractitionerLink,
-    SharedKey,
-    SigningNotice,
-    SigningNoticeStop,
-    SigningRule,
     Voucher,
 )
 from scalewitness.people.queries import account_of, named
+from scalewitness.people.services.keys import sign_out
 
 
 def sign_up(*, name: str, email: str, password: str) -> Keeper:
@@ -211,15 +199,7 @@ def revoke_device(keeper: Keeper, device_id: UUID, now: datetime) -> None:
         device = Device.objects.select_for_update().filter(pk=device_id, keeper=keeper).first()
         if device is None:
             raise NotFound()
-        _sign_out(device, now)
-
-
-def _sign_out(device: Device, now: datetime) -> None:
-    token, device.token = device.token, None
-    device.revoked_at = device.revoked_at or now
-    device.save()
-    if token is not None:
-        token.delete()
+        sign_out(device, now)
 
 
 def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
@@ -231,52 +211,6 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
         ended = devices.update(token=None, revoked_at=Coalesce("revoked_at", now))
         AuthToken.objects.filter(user=keeper).delete()
     return ended
-
-
-def store_device_key(fact: Logged[DeviceKeyEnrolled]) -> None:
-    DeviceKey.objects.create(
-        device_id=UUID(fact.body.device),
-        position=fact.position,
-        public=fact.body.key,
-        at=fact.at,
-    )
-
-
-def store_device_end(fact: Logged[DeviceRevoked]) -> None:
-    """The key signs nothing from here on, and the device's token stops working."""
-    device = Device.objects.select_for_update().get(pk=UUID(fact.body.device))
-    DeviceKeyEnd.objects.create(key_id=device.pk, position=fact.position, at=fact.received_at)
-    _sign_out(device, fact.received_at)
-
-
-def store_endorsement(fact: Logged[DeviceKeyEndorsed], by: UUID) -> None:
-    """``by``: the device that signed it."""
-    KeyEndorsement.objects.create(key_id=UUID(fact.body.device), position=fact.position, by_id=by)
-
-
-def store_signing_rule(fact: Logged[SignaturesRequired], device: UUID) -> None:
-    """``device``: that signed it."""
-    SigningRule.objects.create(
-        id=fact.id,
-        position=fact.position,
-        keeper_id=fact.about,
-        device_id=device,
-        required=fact.body.required,
-        wait=fact.body.wait,
-    )
-
-
-def store_signing_notice(fact: Logged[SigningNoticeGiven]) -> None:
-    SigningNotice.objects.create(
-        id=fact.id, position=fact.position, keeper_id=fact.about, at=fact.received_at
-    )
-
-
-def store_signing_notice_stop(fact: Logged[SigningNoticeStopped], device: UUID) -> None:
-    """``device``: that signed it."""
-    SigningNoticeStop.objects.create(
-        notice_id=UUID(fact.body.notice), position=fact.position, device_id=device
-    )
 
 
 def name_practitioner(keeper: Keeper, practitioner: UUID, name: str) -> Practitioner:
@@ -345,20 +279,6 @@ def close_account(keeper: Keeper, now: datetime) -> None:
         current._history_user = None
         current._history_date = now
         current.save()
-
-
-def note_shared_key(first: UUID, second: UUID, now: datetime) -> None:
-    """Both accounts hold one key. One that was lifted stays so."""
-    pair = sorted((first, second))
-    SharedKey.objects.get_or_create(first_id=pair[0], second_id=pair[1], defaults={"at": now})
-
-
-def lift_shared_key(first: UUID, second: UUID, now: datetime) -> bool:
-    """An objection was right; whether they ever shared a key."""
-    pair = sorted((first, second))
-    rows = SharedKey.objects.filter(first=pair[0], second=pair[1])
-    rows.filter(lifted_at=None).update(lifted_at=now)
-    return rows.exists()
 
 
 def store_one_person(fact: Logged[OnePersonFound], first: UUID, second: UUID) -> NamedAsOne:
