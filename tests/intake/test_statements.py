@@ -14,6 +14,8 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, released
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.intake import statements
 from scalewitness.intake.services import accept_one
 from scalewitness.intake.statements import adopt_policy, foresee_policy, lapse_offers
@@ -152,6 +154,43 @@ def test_the_command_refuses_what_is_no_policy(db: None, given: list[str]) -> No
 def test_unknown_parameters_are_refused(db: None, world: World) -> None:
     with pytest.raises(Refused):
         adopt_policy("p9", "sexing-none", {"verified": "0.990000"}, world.now)
+
+
+@pytest.mark.parametrize(
+    ("version", "verified", "code"),
+    [
+        (DEFAULT_POLICY.version, "0.900000", "id_reused"),
+        ("Policy-1", "0.900000", "out_of_range"),
+        ("policy-1 ", "0.900000", "out_of_range"),
+        ("policy‑1", "0.900000", "out_of_range"),  # a hyphen that does not break
+        ("p" * 61, "0.900000", "out_of_range"),
+        ("", "0.900000", "out_of_range"),
+        (CURRENT, "0.995000", "id_reused"),
+        (f"{CURRENT}.1", "0.995000", "id_reused"),
+    ],
+)
+def test_no_policy_goes_by_a_name_that_is_published_as_something_else(
+    world: World, animal: Animal, version: str, verified: str, code: str
+) -> None:
+    about = version, CURRENT, {"verified": verified}, world.now
+    for put_in_force in (adopt_policy, foresee_policy):
+        with pytest.raises(Refused) as error:
+            put_in_force(*about)
+        assert error.value.as_problem()["code"] == code
+    assert not Entry.objects.filter(kind="policy_adopted").exists()
+    assert world.label(animal) == "verified male"
+
+
+def test_a_record_goes_back_to_the_policy_it_started_with(world: World, animal: Animal) -> None:
+    adopt_policy("policy-strict", CURRENT, {"verified": "0.999990"}, world.now)
+    assert world.label(animal) == "probable male"
+    adopt_policy(DEFAULT_POLICY.version, CURRENT, {"verified": "0.990000"}, world.now)
+    assert world.label(animal) == "verified male"
+    assert list(Replay().differences()) == []
+
+
+def test_no_released_numbers_have_the_name_of_learned_ones() -> None:
+    assert [one for one in VERSIONS if released(one) != one] == []
 
 
 def test_an_older_policy_is_not_put_in_force_again(world: World) -> None:

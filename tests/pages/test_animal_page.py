@@ -77,7 +77,7 @@ def test_where_the_numbers_come_from_is_folded_and_there(here: Here, odile: Brow
     html = odile.open(f"/animals/{animal.pk}").html
     how = html.split('<details class="how"><summary>How?</summary>')[1].split("</section>")[0]
     for said in (
-        "Log position",
+        "Computed by the server, log position",
         "parameters sexing-",
         "rule policy-",
         "examiners’ records",

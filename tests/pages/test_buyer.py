@@ -84,7 +84,8 @@ def test_the_offer_answers_first_and_shows_a_photo_only_from_before_it_was_made(
     html = anyone.open(f"/offers/{here.token(offered)}").html
     order = (
         "portrait", "<h1>", "label answer", "What could be wrong", "Who checked", "Added after",
-        "How it is proved", "What you agreed", 'aria-label="Your answer"', "/confirmation",
+        "How it is proved", "Computed by the server, log", "What you agreed",
+        'aria-label="Your answer"', "/confirmation",
     )  # fmt: skip
     places = [html.index(one) for one in order]
     assert places == sorted(places)

@@ -4,7 +4,7 @@ import { finder, h } from "../app/dom.js";
 import { callsOn, OWN, ownAnimals } from "../app/state.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
-import { about } from "./sheet.js";
+import { about, standing } from "./sheet.js";
 
 const SHOWN = 25; // at a time: more are searched, not read
 
@@ -54,7 +54,7 @@ function row(animal, typed) {
     { class: "card" },
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, [animal.name, about(animal)].filter(Boolean).join(" · ")),
-    animal.standing && h("p", {}, `The record says: ${animal.standing.label}.`),
+    animal.standing && standing(animal.standing),
     callsOn(animal.id, OWN.id).map((one) =>
       h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
     ),

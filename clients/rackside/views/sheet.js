@@ -93,7 +93,7 @@ function row(animal, visit, typed) {
     { class: "card" },
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, about(animal)),
-    animal.standing && h("p", {}, `The record says: ${animal.standing.label}.`),
+    animal.standing && standing(animal.standing),
     reasons.length > 0 && h("div", { class: "warnings" }, list(reasons)),
     calls.map((one) =>
       h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
@@ -113,6 +113,17 @@ function row(animal, visit, typed) {
         "aria-label": `Log a call on ${title(animal)}`,
       }, calls.length || animal.own_call ? "Log another call" : "Log a call"),
     ),
+  );
+}
+
+/** What the record says of its sex; the phone does not compute it again.
+    @param {{ label: string }} said */
+export function standing({ label }) {
+  return h(
+    "p",
+    {},
+    `The record says: ${label} `,
+    h("span", { class: "fine" }, "(computed by the server)"),
   );
 }
 

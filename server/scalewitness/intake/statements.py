@@ -1,5 +1,6 @@
 """What the record states on its own account: an offer's end, a new policy."""
 
+import re
 from collections.abc import Collection, Mapping
 from datetime import datetime
 from uuid import UUID
@@ -13,8 +14,8 @@ from scalewitness.disputes.models import Finding
 from scalewitness.domain.errors import IdReused, OutOfRange, Refused
 from scalewitness.domain.facts import DeceitFound, FounderNamed, OfferLapsed, PolicyAdopted
 from scalewitness.domain.sales import LEAVE_UNPAID
-from scalewitness.domain.sexing.parameters import load_parameters
-from scalewitness.domain.sexing.policy import adopted
+from scalewitness.domain.sexing.parameters import VERSIONS, load_parameters, released
+from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.dry_run import Foreseen, foresee
@@ -202,9 +203,10 @@ def adopt_policy(
     away is disclosed like any other fall. The same one again goes on where that was stopped.
 
     Raises:
-        IdReused: the version has been adopted before, otherwise or long ago; versions never
-            change.
-        OutOfRange: no such threshold, a share outside (½, 1), or unknown parameters.
+        IdReused: the version has been adopted before, otherwise or long ago, or is published as
+            something else; versions never change.
+        OutOfRange: no such threshold, a share outside (½, 1), unknown parameters, or a version
+            that is no plain name.
     """
     policy = _put_in_force(_policy(version, parameters, thresholds), now)
     reassess_due(now)
@@ -233,11 +235,36 @@ def foresee_policy(
 
 def _policy(version: str, parameters: str, thresholds: Mapping[str, str]) -> PolicyAdopted:
     try:
-        adopted(version, thresholds)
+        rule = adopted(version, thresholds)
         load_parameters(parameters)
-    except (ValueError, FileNotFoundError) as problem:
+    except ValueError as problem:
         raise OutOfRange(str(problem)) from None
-    return PolicyAdopted(version, parameters, dict(thresholds))
+    _require_own_name(rule)
+    return PolicyAdopted(version=version, parameters=parameters, thresholds=dict(thresholds))
+
+
+def _require_own_name(rule: Policy) -> None:
+    """A standing names its rule and its numbers, and that is all a reader has of them: a name must
+    not stand for something else than what was published under it, nor look as if it did.
+
+    Raises:
+        OutOfRange, IdReused: it does.
+    """
+    name = rule.version
+    if not _PLAIN_NAME.fullmatch(name):
+        raise OutOfRange(
+            "A version is named with at most 60 small letters, digits, points and hyphens."
+        )
+    if released(name) in VERSIONS:
+        raise IdReused(f"{name} is the name of a version of the numbers, not of a policy.")
+    if name == DEFAULT_POLICY.version and not rule.labels_as(DEFAULT_POLICY):
+        raise IdReused(
+            f"{name} is the policy that every record starts with, which has other thresholds. "
+            "Adopt yours under a name of its own."
+        )
+
+
+_PLAIN_NAME = re.compile("[a-z0-9][a-z0-9.-]{0,59}")
 
 
 def _put_in_force(body: PolicyAdopted, now: datetime) -> AdoptedPolicy:

@@ -30,6 +30,10 @@ class Policy(Struct, frozen=True, eq=False):
     excluded: tuple[Method, ...]
     numbers: tuple[Parameter, ...] = ()
 
+    def labels_as(self, other: "Policy") -> bool:
+        """Whether both have the same thresholds; nothing else of a policy can be adopted."""
+        return all(getattr(self, name) == getattr(other, name) for name in _THRESHOLDS)
+
 
 def adopted(version: str, thresholds: Mapping[str, str]) -> Policy:
     """The default policy with other thresholds, as a fact gives them: decimal strings by

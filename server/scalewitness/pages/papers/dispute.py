@@ -55,7 +55,8 @@ def dispute_paper(dispute: Dispute, shown: Mapping[str, Any], now: datetime) -> 
         "statements": list(_statements(shown)),
         "animal": facts_of(dispute.animal, dispute.animal.name, now),
         "provenance": (
-            f"Log position {case.standing.position if case.standing else 'none'}; parameters "
+            "Computed by the server, log position "
+            f"{case.standing.position if case.standing else 'none'}; parameters "
             f"{assessment.parameters}, rule {assessment.policy}, examiners' records "
             f"{assessment.records}."
         ),

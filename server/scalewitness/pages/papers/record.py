@@ -86,7 +86,7 @@ def _paper(
         "animal": known,
         "sensitivity": sensitivity_of(case),
         "provenance": (
-            f"Worked out with the parameters {assessment.parameters}, the rule "
+            f"Computed by the server with the parameters {assessment.parameters}, the rule "
             f"{assessment.policy} and examiners' records {assessment.records}; every number "
             "behind it, with its source, is on the page of the animal."
         ),
