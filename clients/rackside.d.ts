@@ -140,6 +140,8 @@ interface Kept {
   named: InMyName;
 }
 interface Meta {
+  log: KnownLog;
+  alarms: Alarm[];
   trusted: string[];
   session: Session;
   key: PhoneKey;
@@ -184,6 +186,29 @@ interface Word {
   rules: [number, boolean][];
   notices: { id: string; position: number; ends: number; stopped: number | null }[];
   verify: (key: string, entry: OwnEntry) => Promise<boolean>;
+}
+
+/** What is known of the log (store/log.js): its verifier `key`, taken on trust the first time, and
+    the last checkpoint that was accepted, as a signed note; `at`: milliseconds. */
+interface KnownLog {
+  key: string;
+  note: string;
+  size: number;
+  at: number;
+}
+/** What speaks against what the log shows (pure/log.js). */
+interface Trouble {
+  kind: "smaller" | "other_root" | "unproven" | "bad_signature" | "other_log";
+  why: string;
+}
+/** One that stays until it is answered, with the signed notes it rests on (store/log.js). */
+interface Alarm extends Trouble {
+  id: string;
+  at: number;
+  key: string;
+  kept: string | null;
+  shown: string;
+  answer: { at: number; because: string } | null;
 }
 
 /** A page of the feed of changes. */

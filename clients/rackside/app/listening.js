@@ -2,6 +2,7 @@
    and the server answers when there is something. */
 
 import { Refused } from "../net/api.js";
+import { look } from "../net/log.js";
 import { judge } from "../net/own_word.js";
 import * as replica from "../net/replica.js";
 import { backoff } from "../pure/waiting.js";
@@ -53,7 +54,8 @@ async function turns(signal) {
     const session = await stored();
     if (!session?.token || session.expired) return;
     const begun = Date.now();
-    const { came, fault } = await turn(session, signal, fresh);
+    const { came, alarmed, fault } = await turn(session, signal, fresh);
+    if (alarmed) return;
     attempts = fault ? attempts + 1 : 0;
     if (fault) {
       await pause(Math.min(fault.wait ?? backoff(attempts, Math.random()), LONGEST), signal);
@@ -62,13 +64,17 @@ async function turns(signal) {
   }
 }
 
-/** One look at the feed: whether anything came, and what went wrong.
+/** One look at the feed: whether anything came, and what went wrong; `alarmed`: nothing is taken in.
     @param {Session} session
     @param {AbortSignal} signal
     @param {boolean} fresh
-    @returns {Promise<{ came?: boolean, fault?: Fault }>} */
+    @returns {Promise<{ came?: boolean, alarmed?: boolean, fault?: Fault }>} */
 async function turn(session, signal, fresh) {
   try {
+    if (!(await look(session, signal))) {
+      await amiss("");
+      return { alarmed: true };
+    }
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
     if (await judge(session)) await changed();
     if (came || fresh) await replica.visits(session, signal, changed);

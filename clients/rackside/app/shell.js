@@ -2,6 +2,7 @@
 
 import { signing } from "../views/account.js";
 import { clockSentence } from "../views/clock.js";
+import { alarmSentence } from "../views/log_seen.js";
 import { sentence } from "../views/own_word.js";
 import { element, moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
@@ -34,7 +35,8 @@ export function head() {
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
   put(
     "notice",
-    [unsigned && signing(), sentence(), clockSentence(), held()].filter(Boolean).join(" "),
+    [alarmSentence(), unsigned && signing(), sentence(), clockSentence(), held()].filter(Boolean)
+      .join(" "),
   );
 }
 

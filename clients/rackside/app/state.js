@@ -1,5 +1,6 @@
 /* What the views show: the store read into memory, and word of every change, also in other tabs. */
 
+import { whyNot } from "../checking/ed25519.js";
 import { lastLook } from "../net/clock.js";
 import { isHeldOff } from "../pure/cautions.js";
 import { isAsked } from "../pure/own_word.js";
@@ -8,6 +9,7 @@ import { stateAt } from "../pure/visits.js";
 import { BEFORE_A_CHECK } from "../pure/words.js";
 import { clock as storedClock } from "../store/clock.js";
 import { all, get, some } from "../store/db.js";
+import { alarms, known } from "../store/log.js";
 import { sending } from "../store/sending.js";
 
 export const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
@@ -20,6 +22,7 @@ const listeners = new Set();
       session: Session | null, key: PhoneKey | null, refreshed: number | null,
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
+      log: KnownLog | null, alarms: Alarm[], unable: string | null,
     }} */
 export const state = {
   session: null,
@@ -34,24 +37,44 @@ export const state = {
   own: [],
   named: [],
   doubts: [],
+  log: null,
+  alarms: [],
+  unable: null,
 };
 
+const unable = whyNot();
+
 export async function load() {
-  const [session, key, refreshed, visits, outbox, clock, { hold }, own, named, naming, inMyName] =
-    await Promise
-      .all([
-        get("meta", "session"),
-        get("meta", "key"),
-        get("meta", "refreshed"),
-        all("visits"),
-        all("outbox"),
-        storedClock(),
-        sending(),
-        get("meta", "own"),
-        get("meta", "named"),
-        get("meta", "naming"),
-        all("named"),
-      ]);
+  const [
+    session,
+    key,
+    refreshed,
+    visits,
+    outbox,
+    clock,
+    { hold },
+    own,
+    named,
+    naming,
+    inMyName,
+    log,
+    raised,
+  ] = await Promise
+    .all([
+      get("meta", "session"),
+      get("meta", "key"),
+      get("meta", "refreshed"),
+      all("visits"),
+      all("outbox"),
+      storedClock(),
+      sending(),
+      get("meta", "own"),
+      get("meta", "named"),
+      get("meta", "naming"),
+      all("named"),
+      known(),
+      alarms(),
+    ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const animals = await some(
     "animals",
@@ -69,6 +92,9 @@ export async function load() {
     own: own ?? [],
     named: [...(named ?? []), ...(naming ?? [])],
     doubts: inMyName.filter(isAsked).sort((a, b) => a.position - b.position),
+    log,
+    alarms: raised,
+    unable: await unable,
   });
 }
 

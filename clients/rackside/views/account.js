@@ -2,9 +2,12 @@
 
 import { signOut, unsentFile } from "../app/account.js";
 import { h } from "../app/dom.js";
+import { saveFile } from "../app/files.js";
 import { state } from "../app/state.js";
 import { fingerprint } from "../net/keys.js";
 import { isOwed } from "../pure/outbox.js";
+import { standing } from "../store/log.js";
+import { alarm, logSeen } from "./log_seen.js";
 import { inMyName } from "./own_word.js";
 
 export function account() {
@@ -18,14 +21,18 @@ export function account() {
   const signed = h("dd", {}, signing());
   const print = h("dd", {}, "…");
   showFingerprint(print);
-  let doubted = inMyName();
-  const place = h("div", {}, doubted);
+  const log = h("dd", {}, logSeen());
+  const place = h("div", {}, inMyName());
+  const alarmed = h("div", {}, alarm());
+  let stands = standing(state.alarms)?.id;
   return {
     title: "This phone",
     update: () => {
       signed.textContent = signing();
-      doubted = inMyName();
-      place.replaceChildren(...(doubted ? [doubted] : []));
+      log.replaceChildren(...[logSeen()].flat());
+      place.replaceChildren(...present(inMyName()));
+      if (standing(state.alarms)?.id !== stands) alarmed.replaceChildren(...present(alarm()));
+      stands = standing(state.alarms)?.id; // an answer being written is left alone
       return true; // whoever is signing out is not interrupted
     },
     node: h(
@@ -39,12 +46,17 @@ export function account() {
         h("div", {}, h("dt", {}, "Storage"), kept),
         h("div", {}, h("dt", {}, "Signature"), signed),
         h("div", {}, h("dt", {}, "Key, to compare on another device of yours"), print),
+        h("div", {}, h("dt", {}, "The log"), log),
       ),
+      alarmed,
       place,
       leaving(),
     ),
   };
 }
+
+/** @param {HTMLElement | null} node */
+const present = (node) => (node ? [node] : []);
 
 /** @param {HTMLElement} place */
 async function showFingerprint(place) {
@@ -116,12 +128,7 @@ function leaving() {
     @param {HTMLElement} label */
 async function download(notice, label) {
   const { name, text } = await unsentFile();
-  const address = URL.createObjectURL(new Blob([text], { type: "application/json" }));
-  const link = h("a", { href: address, download: name });
-  document.body.append(link);
-  link.click();
-  link.remove();
-  setTimeout(() => URL.revokeObjectURL(address), 60_000);
+  saveFile(name, text);
   notice.textContent = `Look whether ${name} is among this phone’s downloads before you sign out.`;
   notice.hidden = false;
   label.textContent = "I have the file; delete them here";

@@ -27,9 +27,12 @@ TYPES = {
     ".png": "image/png",
     ".woff2": "font/woff2",
 }
-SHARED = Path(__file__).parent / "static" / "shared"
+STATIC = Path(__file__).parent / "static"
+SHARED = STATIC / "shared"
 """What pages and app have in common. The app gets it under its own address, so that its worker
 keeps it too; its modules import it as if it lay in a folder of theirs."""
+CHECKING = ("ed25519.js", "keys.js", "merkle.js", "notes.js", "seen_before.js")
+"""Of the modules by which pages check the log, those that the app imports: likewise."""
 INDEX = ""
 WORKER = "sw.js"
 
@@ -51,6 +54,7 @@ def files(root: Path) -> Mapping[str, File]:
     if not found:
         return {}
     found |= _read(SHARED, "shared/")
+    found |= {f"checking/{one}": _file(STATIC / "checking" / one) for one in CHECKING}
     worker = found.pop(WORKER)
     found[INDEX] = found.pop("index.html")
     shell = json.dumps(_shell(found), sort_keys=True)
@@ -60,10 +64,14 @@ def files(root: Path) -> Mapping[str, File]:
 
 def _read(root: Path, under: str) -> dict[str, File]:
     return {
-        under + path.relative_to(root).as_posix(): File(path.read_bytes(), TYPES[path.suffix])
+        under + path.relative_to(root).as_posix(): _file(path)
         for path in sorted(root.rglob("*"))
         if path.is_file() and path.suffix in TYPES
     }
+
+
+def _file(path: Path) -> File:
+    return File(path.read_bytes(), TYPES[path.suffix])
 
 
 def _shell(found: Mapping[str, File]) -> dict[str, object]:

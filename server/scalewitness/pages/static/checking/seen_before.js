@@ -40,10 +40,11 @@ const FEWER = "the log shows fewer entries than it had signed for when last look
 const OTHER =
   "the log does not show that it begins with what it had signed for when last looked at here";
 
-/** @param {Head} old
+/** Why the smaller tree is not the beginning of the larger, as a clause; null where it is.
+ * @param {Head} old
  * @param {Head} now
- * @param {LogAsked} ask */
-async function contradiction(old, now, ask) {
+ * @param {Pick<LogAsked, "consistency">} ask */
+export async function contradiction(old, now, ask) {
   if (old.size === now.size) {
     return equal(old.root, now.root) ? null : "the log signed two different states of one size";
   }

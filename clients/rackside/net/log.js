@@ -1,0 +1,43 @@
+/* Looks at the log before anything of the feed is taken in: signed by the key that this phone knows,
+   and continuing what it saw before. */
+
+import { whyNot } from "../checking/ed25519.js";
+import { held } from "../pure/log.js";
+import { accept, alarms, known, raise, standing } from "../store/log.js";
+import { ask, Refused } from "./api.js";
+import { newId } from "./keys.js";
+
+/** Whether the feed may be taken in: no alarm stands. The first time, the key is taken on trust. A
+    browser that knows no Ed25519 tells nothing. Throws Unreachable or Refused.
+    @param {Session} session
+    @param {AbortSignal} signal */
+export async function look(session, signal) {
+  if (standing(await alarms())) return false;
+  if (await whyNot()) return true;
+  const before = await known(); // read first: an honest log then shows no less
+  const shown = await ask("GET", "log/checkpoint", { signal });
+  if (typeof shown?.note !== "string") throw new Refused(502, null, null); // says nothing of the log
+  const [key, note, at] = [before?.key ?? String(shown.key), shown.note, Date.now()];
+  const kept = before?.note ?? null;
+  const found = await held(key, kept, note, (old, now) => consistency(old, now, signal));
+  if (!found.trouble) {
+    await accept(session, before, { key, note, at, size: found.size });
+    return true;
+  }
+  await raise(session, { ...found.trouble, id: newId(), at, key, kept, shown: note, answer: null });
+  return false;
+}
+
+/** @param {bigint} old
+    @param {bigint} now
+    @param {AbortSignal} signal
+    @returns {Promise<string[] | null>} */
+async function consistency(old, now, signal) {
+  try {
+    const { proof } = await ask("GET", `log/consistency?old=${old}&new=${now}`, { signal });
+    return Array.isArray(proof) ? proof.map(String) : null;
+  } catch (fault) {
+    if (fault instanceof Refused && [400, 404, 422].includes(fault.status)) return null;
+    throw fault;
+  }
+}
