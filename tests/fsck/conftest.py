@@ -31,7 +31,7 @@ def story(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterat
         with override_settings(LOG_SIGNING_KEY=EARLIER.secret()):
             sign_checkpoint(START)
         world = World()
-        weigh(world, 140)
+        weigh(world, 130)
         say_everything(world)
         weigh(world, 3)
         sign_checkpoint(world.now)

@@ -15,7 +15,7 @@ from tests.world import World
 from scalewitness.animals.models import PhotoFile
 from scalewitness.books.models import BookClosing
 from scalewitness.books.services import store_closing, write_lines
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import Call, Seal
 from scalewitness.domain.translog.books import root_of_books
 from scalewitness.domain.translog.leaf import STATED, leaf_bytes
 from scalewitness.domain.translog.prefix_tree import NOTHING
@@ -175,6 +175,49 @@ def a_call_without_an_entry() -> int:
         f"UPDATE forged SET id = gen_random_uuid(), position = {at}",
         "INSERT INTO calls_call SELECT * FROM forged",
     )
+    return at
+
+
+def _sealed() -> tuple[int, str]:
+    """Where a late call that was admitted is sealed, and its id."""
+    seal = Seal.objects.get(held__decision__admitted=True)
+    return seal.position, str(seal.held_id)
+
+
+def a_late_call_that_waits_taken_away() -> int:
+    """Every row of it: a host with a friend at the database has it disappear."""
+    at: int = Seal.objects.get(held__decision__admitted=False).position
+    gone = f"(SELECT held_id FROM calls_seal WHERE position = {at})"
+    as_superuser(
+        f"DELETE FROM calls_helddecision WHERE held_id = {gone}",
+        f"DELETE FROM calls_heldcall WHERE id = {gone}",
+        f"DELETE FROM calls_seal WHERE position = {at}",
+    )
+    return at
+
+
+def what_a_late_call_says() -> int:
+    at, id = _sealed()
+    turn_a_late_call(id)
+    return at
+
+
+def turn_a_late_call(id: str) -> None:
+    """A male is a female."""
+    says = "jsonb_set(submission, '{body,conclusion}', '\"female\"')"
+    as_superuser(f"UPDATE calls_heldcall SET submission = {says} WHERE id = '{id}'")
+
+
+def the_salt_of_a_seal() -> int:
+    at, _ = _sealed()
+    as_superuser(f"UPDATE calls_seal SET salt = {flipped('salt', 0)} WHERE position = {at}")
+    return at
+
+
+def when_a_late_call_came() -> int:
+    at, id = _sealed()
+    earlier = "SET received_at = received_at - interval '10 days'"
+    as_superuser(f"UPDATE calls_heldcall {earlier} WHERE id = '{id}'")
     return at
 
 
@@ -444,6 +487,11 @@ TABLE = [
     row(a_call_row, "calls_call", "conclusion"),
     row(the_blindness_of_a_call, "calls_call", "blind"),
     row(a_call_without_an_entry, "calls_call", "no entry calls for"),
+    row(a_late_call_that_waits_taken_away, "calls_heldcall", "that was sealed is gone",
+        "calls_seal", "calls_helddecision", "ledger_text"),
+    row(what_a_late_call_says, "calls_heldcall", "not the one that was sealed"),
+    row(the_salt_of_a_seal, "calls_heldcall", "not the one that was sealed", "ledger_entry"),
+    row(when_a_late_call_came, "calls_heldcall", "another animal or time"),
     row(a_withdrawal_taken_away, "calls_withdrawal", "has no row"),
     row(a_standing, "calls_standing", "label"),
     row(an_animal_in_another_visit, "visits_visitanimal", "no entry calls for"),

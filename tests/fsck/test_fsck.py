@@ -2,6 +2,7 @@
 
 import sys
 from contextlib import suppress
+from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 
@@ -18,9 +19,11 @@ from tests.fsck.tampering import (
     everything_that_tells,
     one_byte_of_a_leaf,
     the_head,
+    turn_a_late_call,
 )
 from tests.world import World
 
+from scalewitness.domain.errors import Refused
 from scalewitness.domain.facts import BODIES
 from scalewitness.fsck import run as running
 from scalewitness.fsck.past import Past
@@ -227,3 +230,20 @@ def test_what_neither_log_nor_books_hold_is_not_missed(told: World, superuser: N
     """A sale that was drafted and not offered, since the books were closed."""
     a_draft(told)
     assert fsck() == ("", set())
+
+
+@pytest.mark.usefixtures("superuser")
+def test_a_late_call_that_was_altered_while_it_waited_is_not_admitted(
+    told: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(told, "now", told.now)
+    animal = told.animal("L9")
+    visit = told.visit(told.stan, animal, days=1)
+    at = told.now + timedelta(hours=2)
+    told.pass_time(days=16)
+    held = told.call(told.stan, animal, "male", visit=visit, at=at)
+    turn_a_late_call(str(held.id))
+    decision = {"held": held.id, "admitted": True}
+    with pytest.raises(Refused, match="does not continue"):
+        told.say(told.odile, "late_call_decided", animal.pk, decision)
+    assert not Entry.objects.filter(kind="late_call_decided", about=animal.pk).exists()

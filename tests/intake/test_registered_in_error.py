@@ -44,6 +44,7 @@ STANDS: Final = {
     "call_refiled": False,
     "photos_compared": False,
     "call_objected": False,
+    "call_held": False,
     "late_call_decided": False,
     "report_answered": False,
     "document_read": False,

@@ -33,6 +33,7 @@ from scalewitness.domain.errors import (
 from scalewitness.domain.ids import is_uuid7
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.leaf import Stamp
+from scalewitness.domain.translog.sealing import SealedCall
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import Replayed, accept_one
@@ -120,7 +121,8 @@ class FactAnswer(Struct, frozen=True, omit_defaults=True):
     """What became of a fact: nothing about what it caused. ``position`` in the log and where
     its ``receipt`` is once it is in; ``flags`` such as ``clock_ahead``, or ``known_elsewhere``
     of a transponder's code that another record bore first; ``stamp``, what the record put on the
-    entry, from which with the statement its bytes can be made."""
+    entry, from which with the statement its bytes can be made; ``seal``, of a late call, what
+    shows later that it came."""
 
     id: str
     status: Annotated[str, one_of("accepted", "duplicate", "held")]
@@ -128,6 +130,7 @@ class FactAnswer(Struct, frozen=True, omit_defaults=True):
     flags: tuple[str, ...] = ()
     receipt: Annotated[str, Meta(extra_json_schema={"format": "uri-reference"})] | None = None
     stamp: Stamp | None = None
+    seal: SealedCall | None = None
 
 
 ANSWERS = {201: FactAnswer, 200: FactAnswer}
@@ -184,6 +187,7 @@ class PendingFact:
             outcome.flags,
             receipt,
             outcome.stamp,
+            outcome.seal,
         )
         return Response(answer, _STATUS[outcome.status], headers={"Location": location})
 

@@ -216,6 +216,19 @@ class HeldCall(AppendOnly):
         return self.decision.admitted if hasattr(self, "decision") else None
 
 
+class Seal(AppendOnly):
+    """A held call's entry in the log is at ``position``, and ``salt`` opens what it commits to."""
+
+    held = models.OneToOneField(
+        HeldCall, primary_key=True, on_delete=models.PROTECT, related_name="seal"
+    )
+    position = models.BigIntegerField(unique=True)
+    salt = models.BinaryField(max_length=32)
+
+    def __str__(self) -> str:
+        return f"sealed at {self.position}"
+
+
 class HeldDecision(AppendOnly):
     """The host admitted a held call, or did not."""
 

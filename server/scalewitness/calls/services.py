@@ -10,10 +10,12 @@ from scalewitness.calls.models import (
     HeldDecision,
     Objection,
     PhotoComparison,
+    Seal,
     SetAside,
     Withdrawal,
 )
 from scalewitness.domain.facts import (
+    CallHeld,
     CallMade,
     CallObjected,
     CallRefiled,
@@ -163,6 +165,10 @@ def hold_call(
         submission=submission,
         **more,
     )
+
+
+def store_seal(fact: Logged[CallHeld], salt: bytes) -> None:
+    Seal.objects.create(held_id=UUID(fact.body.held), position=fact.position, salt=salt)
 
 
 def store_decision(fact: Logged[LateCallDecided]) -> None:

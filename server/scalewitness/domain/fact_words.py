@@ -211,6 +211,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "photos_compared": _from(
         "A keeper laid a photo of a check beside an earlier one: {} animal.", "answer"
     ),
+    "call_held": "A call came late, and waits under seal for the animal's host.",
     "late_call_decided": _late,
     "standing_changed": _standing,
     "policy_adopted": _from("The record adopted the labelling policy {}.", "version"),

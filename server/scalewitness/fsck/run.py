@@ -24,6 +24,7 @@ from scalewitness.fsck.map import check_map
 from scalewitness.fsck.reading import entries_between, read_entry
 from scalewitness.fsck.report import Difference, Report
 from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
+from scalewitness.fsck.seals import check_seals, unsealed
 from scalewitness.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.standings.queries.replay import Replay
@@ -135,6 +136,7 @@ class FsckRun:
             self._note(check_texts(facts))
             self._note(check_gone(facts))
             self._note(check_files(facts))
+            self._note(check_seals(facts))
         if "rows" in self.mark.parts:
             self._note(check_rows(facts, start, end))
 
@@ -143,6 +145,7 @@ class FsckRun:
             if "log" in self.mark.parts:
                 self._note(self._log.finish())
                 self._note(check_texts_elsewhere())
+                self._note(unsealed())
                 self._note(check_map())
             if "rows" in self.mark.parts:
                 self._note(strays(read_state().size))

@@ -28,6 +28,7 @@ from scalewitness.calls.models import (
     Objection,
     Parted,
     PhotoComparison,
+    Seal,
     SetAside,
     WaitEnded,
     Withdrawal,
@@ -153,6 +154,7 @@ TABLES = (
     Table(Attestation),
     Table(PhotoComparison),
     Table(SetAside),
+    Table(Seal, frozenset({"salt"})),  # the entry commits to what it opens
     Table(HeldDecision),
     Table(Standing),
     Table(AdoptedPolicy),
@@ -181,7 +183,7 @@ APART: dict[type[Model], str] = {
     Fence: "the operator's, about the log and not in it; in a book",
     Witness: "whoever vouches for the log, which therefore does not hold them; in a book",
     Cosignature: "verified when taken; whoever is shown one verifies it again; in a book",
-    HeldCall: "not a fact until its host admits it; in a book",
+    HeldCall: "of a call the entry commits to it; all in a book",
     BookLine: "chained, and laid beside the root that the log states",
     BookClosing: "opens that root",
 }

@@ -13,6 +13,7 @@ from scalewitness.animals.models import Animal, Husbandry, Identifier
 from scalewitness.domain import facts
 from scalewitness.domain.facts import Body, Circumstance, ReportStands
 from scalewitness.domain.translog.leaf import Stamp
+from scalewitness.domain.translog.sealing import SealedCall
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.known import Known
 from scalewitness.intake.pace import WANTED
@@ -105,6 +106,8 @@ class Batch:
         if self.known.is_stale():
             self.known.forget()
         self.known.before_reading = self._store_kept
+        self.sealed: dict[UUID, SealedCall] = {}
+        """Of calls held in this batch, what their sender is given."""
         self.noted: dict[UUID, str] = {}
         """Of a fact, what its sender is told of it beside its own flags."""
         self._rows: dict[type[Model], list[Row]] = {}
@@ -138,6 +141,10 @@ class Batch:
         """What the record put on a fact of this batch."""
         return self._writer.stamp_at(position)
 
+    def entry_at(self, position: int) -> bytes:
+        """The bytes of a fact of this batch."""
+        return self._writer.leaf_at(position)
+
     def keep_texts(self, fact: Sealed) -> None:
         """Store free text beside the log, where it can be erased."""
         for name, (salt, text) in fact.texts.items():
@@ -169,16 +176,24 @@ class Batch:
         """Kinds of facts about this id that are not in the log's table yet."""
         return self._writer.kinds_about(thing)
 
-    def state(self, kind: str, about: UUID, body: Body) -> Logged[Any]:
-        """Log a fact that the record itself states, as a consequence."""
+    def state(
+        self,
+        kind: str,
+        about: UUID,
+        body: Body,
+        *,
+        at: datetime | None = None,
+        flags: tuple[str, ...] = (),
+    ) -> Logged[Any]:
+        """Log a fact that the record itself states, as a consequence; ``at``: now."""
         if kind not in facts.SYSTEM_KINDS and kind != "dispute_opened":
             raise ValueError(f"{kind} is for people to say")
-        fact_id = fresh_id(self.now)
+        fact_id, at = fresh_id(self.now), at or self.now
         built: Mapping[str, Any] = msgspec.to_builtins(body)
         position = self._writer.add(
-            Draft(fact_id, kind, None, None, self.now, about, built), self.now
+            Draft(fact_id, kind, None, None, at, about, built, flags), self.now
         )
-        return Logged(fact_id, position, None, self.now, self.now, about, body)
+        return Logged(fact_id, position, None, at, self.now, about, body)
 
     def is_unsettled(self, about: UUID) -> bool:
         """Whether the animal, or another record that bears a number of its, waits to be

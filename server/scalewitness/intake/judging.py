@@ -53,7 +53,7 @@ def _outcome(
     except Refused as refused:
         return Outcome(str(item.id), "refused", problem=refused.as_problem())
     outcome = (
-        Outcome(str(item.id), "held", flags=item.flags)
+        Outcome(str(item.id), "held", flags=item.flags, seal=batch.sealed.get(item.id))
         if position is None
         else Outcome(str(item.id), "accepted", position, item.flags, stamp=batch.stamp_at(position))
     )

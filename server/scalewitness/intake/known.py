@@ -54,6 +54,7 @@ from scalewitness.standings.queries.records import NEWEST
 
 ABOUT_ONE_ANIMAL = (
     "animal_registered",
+    "call_held",
     "call_made",
     "husbandry_noted",
     "identifier_assigned",

@@ -15,7 +15,9 @@ from scalewitness.domain.errors import IdReused, NotAllowed, Refused
 from scalewitness.domain.sync import Clash
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import Stamp, signed_bytes
+from scalewitness.domain.translog.sealing import SealedCall
 from scalewitness.intake.batch import Actor, draft_of
+from scalewitness.intake.sealing import sealed_calls
 from scalewitness.intake.submission import Sealed
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_of, leaf_of, salts_of
@@ -29,6 +31,7 @@ class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     such as ``clock_ahead``, or ``known_elsewhere`` of a number that another record bears, and
     ``stamp``, with which its sender can make the entry's very bytes (none where the entry is of
     version 1). Of an
+    held call: the ``seal`` that its sender keeps. Of an
     edit: the ``version`` its record has now (of a duplicate: had then), and for a conflict both
     values of each field that someone else set meanwhile; nothing was changed. ``problem`` (RFC
     9457 members) for refused."""
@@ -41,6 +44,7 @@ class Outcome(msgspec.Struct, frozen=True, omit_defaults=True):
     version: int | None = None
     conflicts: dict[str, Clash] | None = None
     stamp: Stamp | None = None
+    seal: SealedCall | None = None
 
 
 NAMED = 200
@@ -73,6 +77,7 @@ class _Earlier:
     stamp: Stamp | None = None
     is_refused: bool = False
     """By whoever it waited for."""
+    seal: SealedCall | None = None
 
 
 KNOWN = """
@@ -106,7 +111,9 @@ class KnownIds:
         self._earlier: dict[UUID, _Earlier] = {}
         self._salts: dict[tuple[UUID, str], bytes] = {}
         if known:
-            self._earlier |= {one.pk: _held(one) for one in HeldCall.objects.filter(pk__in=known)}
+            held = list(HeldCall.objects.filter(pk__in=known).select_related("seal", "decision"))
+            seals = dict(sealed_calls(held))
+            self._earlier |= {one.pk: _held(one, seals.get(one.pk)) for one in held}
             self._earlier |= {fact: _logged(entry) for fact, entry in entries_of(known).items()}
             self._salts |= salts_of(known)
 
@@ -119,6 +126,7 @@ class KnownIds:
             status,
             outcome.position,
             outcome.stamp,
+            seal=outcome.seal,
         )
         self._salts |= {(item.id, field): salt for field, (salt, _) in item.texts.items()}
 
@@ -148,7 +156,7 @@ class KnownIds:
         if earlier.is_refused:
             raise NotAllowed("It came long after the visit, and its keeper did not admit it.")
         status, position, stamp = earlier.status, earlier.position, earlier.stamp
-        return Outcome(str(item.id), status, position, item.flags, stamp=stamp)
+        return Outcome(str(item.id), status, position, item.flags, stamp=stamp, seal=earlier.seal)
 
     def _same(self, item: Sealed, earlier: _Earlier) -> bool:
         sender = replace(self._actor, device=earlier.device)
@@ -175,7 +183,7 @@ def _logged(entry: Entry) -> _Earlier:
     return _Earlier(stated, entry.device, leaf.sig, "duplicate", entry.position, leaf.stamp)
 
 
-def _held(held: HeldCall) -> _Earlier:
+def _held(held: HeldCall, seal: SealedCall | None) -> _Earlier:
     kept = held.submission
     draft = Draft(
         id=held.pk,
@@ -187,4 +195,6 @@ def _held(held: HeldCall) -> _Earlier:
         body=kept["body"],
     )
     is_refused = decision_of(held) is False
-    return _Earlier(draft.signable, held.device, kept.get("sig"), "held", is_refused=is_refused)
+    return _Earlier(
+        draft.signable, held.device, kept.get("sig"), "held", is_refused=is_refused, seal=seal
+    )

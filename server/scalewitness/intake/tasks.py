@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
 from scalewitness.intake import devices, named_as_one, newcomers
-from scalewitness.intake.closing import close_books
+from scalewitness.intake.closing import close_books, seal_waiting
 from scalewitness.intake.reassessing import reassess_due
 from scalewitness.intake.statements import lapse_offers, update_examiner_records
 
@@ -75,8 +75,10 @@ def go_on_reassessing() -> int:
 
 @shared_task(name="scalewitness.intake.tasks.close_the_books")
 def close_the_books() -> int | None:
-    """Has the log commit to what changed beside it, once in an hour at most; safe to repeat."""
+    """Has the log commit to what changed beside it, once in an hour at most, and to late calls that
+    an earlier release held outside it; safe to repeat."""
     try:
+        seal_waiting(timezone.now())
         return close_books(timezone.now())
     except Fenced:
         log.warning("log_fenced")

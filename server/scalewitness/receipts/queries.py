@@ -11,7 +11,12 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import is_steward
 from scalewitness.animals.queries.slips import slips_among
 from scalewitness.breeding.queries.pairings import pairing_of
-from scalewitness.calls.queries.held import decision_on, decisions_for
+from scalewitness.calls.queries.held import (
+    decision_on,
+    decisions_for,
+    sealed_for,
+    seals_for,
+)
 from scalewitness.calls.queries.visibility import Sight, animal_open, sights_of, visible_parents
 from scalewitness.disclosures.queries import disclosure_of
 from scalewitness.disputes.queries.disputes import dispute_of
@@ -31,13 +36,13 @@ Rule = Callable[[UUID, AnyEntry, UUID, datetime], bool]
 
 def entry_seen(keeper: UUID, fact: UUID, now: datetime) -> Entry:
     """The entry of a fact, if the keeper stated it or may read it. Of a late call of theirs that
-    was not admitted, and so has none: that of the decision.
+    is not on record: that of the decision; while it waits, that which seals it.
 
     Raises:
         NotFound: there is none, or it is not theirs to see; one answer for both.
         LogContradicted: its bytes are not those of an entry any more.
     """
-    entry = entry_of(fact) or decision_on(keeper, fact)
+    entry = entry_of(fact) or decision_on(keeper, fact) or sealed_for(keeper, fact)
     if entry is None or not readable(keeper, [entry], now):
         raise NotFound()
     return entry
@@ -90,8 +95,8 @@ def _of_animals(
     now: datetime,
     sights: Mapping[UUID, Sight] | None,
 ) -> set[int]:
-    """As in its history, and no parents named that the keeper may not be told of; and what was
-    decided of the keeper's own late calls."""
+    """As in its history, and no parents named that the keeper may not be told of; and that the
+    keeper's own late calls came, and what was decided of them."""
     listed = list(entries)
     if sights is None:
         about = {entry.about for entry in listed if entry.about}
@@ -102,8 +107,10 @@ def _of_animals(
     animals = Animal.ever.in_bulk({entry.about for entry in naming if entry.about})
     pairs = ((animals[entry.about], entry) for entry in naming if entry.about)
     shut = _naming_shut_parents(keeper, pairs, now)
-    decided = [entry.position for entry in listed if entry.kind == "late_call_decided"]
-    of_own_calls = decisions_for(keeper, decided) if decided else set()
+    of_own_calls = set[int]()
+    for kind, theirs in (("call_held", seals_for), ("late_call_decided", decisions_for)):
+        found = [entry.position for entry in listed if entry.kind == kind]
+        of_own_calls |= theirs(keeper, found) if found else set()
     return of_own_calls.union(
         entry.position for entry in seen if not shut or entry.fact not in shut
     )
@@ -222,6 +229,7 @@ ANIMAL_KINDS: Final = frozenset(
         "call_refiled",
         "photos_compared",
         "call_objected",
+        "call_held",
         "late_call_decided",
         "report_answered",
         "document_read",

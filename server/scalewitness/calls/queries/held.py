@@ -8,7 +8,9 @@ from uuid import UUID
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 
-from scalewitness.calls.models import HeldCall, HeldDecision
+from scalewitness.calls.models import HeldCall, HeldDecision, Seal
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.ledger.models import Entry
 
 MOST = 50
@@ -69,6 +71,48 @@ def own_held_notes(by: UUID) -> list[HeldCall]:
     notes = _notes().filter(by=by)
     waiting = _not_logged(notes.filter(decision=None))
     return [*waiting, *notes.filter(decision__isnull=False).order_by("-received_at", "pk")[:MOST]]
+
+
+def as_sent(held: HeldCall) -> bytes:
+    """The entry of version 1 that it would be: what it says, with its signature."""
+    kept = held.submission
+    return leaf_bytes(
+        kind=held.kind,
+        id=held.pk,
+        by=held.by,
+        device=held.device,
+        at=rfc3339(datetime.fromisoformat(kept["at"])),
+        about=held.animal_id,
+        body=kept["body"],
+        sig=kept.get("sig"),
+    )
+
+
+def unsealed_calls() -> list[HeldCall]:
+    """Undecided late calls without an entry: they came before there were such entries."""
+    return list(_calls().filter(decision=None, seal=None).order_by("received_at", "pk"))
+
+
+def first_of_visit(held: HeldCall) -> UUID | None:
+    """Of the calls that its sender made on that visit, the first under seal."""
+    visit = held.submission["body"].get("visit")
+    if visit is None:
+        return None
+    same = HeldCall.objects.filter(by=held.by, animal=held.animal_id, submission__body__visit=visit)
+    sealed = same.filter(kind="call_made", seal__isnull=False).exclude(pk=held.pk)
+    return sealed.order_by("seal__position").values_list("pk", flat=True).first()
+
+
+def seals_for(keeper: UUID, positions: Iterable[int]) -> set[int]:
+    """Those of the log positions at which a call of the keeper's was sealed."""
+    found = Seal.objects.filter(position__in=list(positions), held__by=keeper)
+    return set(found.values_list("position", flat=True))
+
+
+def sealed_for(keeper: UUID, held: UUID) -> Entry | None:
+    """The entry that seals a late call that the keeper sent."""
+    sealed = Seal.objects.filter(held=held, held__by=keeper).values("position")
+    return Entry.objects.filter(position__in=sealed).first()
 
 
 def to_decide(held: UUID, now: datetime) -> HeldCall | None:

@@ -69,6 +69,7 @@ from scalewitness.domain.facts.people import (
 from scalewitness.domain.facts.record import (
     AdoptedNumber,
     BooksClosed,
+    CallHeld,
     Circumstance,
     DataErased,
     DeceitFound,
@@ -137,6 +138,7 @@ __all__ = [
     "ArrivalCompared",
     "Body",
     "BooksClosed",
+    "CallHeld",
     "CallMade",
     "CallObjected",
     "CallRefiled",
@@ -261,6 +263,7 @@ SYSTEM_KINDS = frozenset(
         "founder_named",
         "deceit_found",
         "report_reopened",
+        "call_held",
         "one_person_found",
         "offer_lapsed",
         "sale_held",

@@ -184,6 +184,16 @@ class ReportReopened(Body, frozen=True):
     cause: Id
 
 
+class CallHeld(Body, frozen=True):
+    """About an animal: a call came long after its visit, and waits for the animal's host, under
+    its id ``held``. ``sealed`` commits to it (``domain/translog/sealing``) and tells nothing of it.
+    ``same_visit_as``: the first such call of the same sender and visit, where this is another."""
+
+    held: Id
+    sealed: Sha256
+    same_visit_as: Id | None = None
+
+
 class DataErased(Body, frozen=True):
     """About a fact whose ``text`` or ``photo`` went, or a person: their ``name``, or all they
     wrote (``of`` one sale, where not of everything). Never what it said. By the ``wish`` of whoever
@@ -220,6 +230,7 @@ BODIES: dict[str, type[Body]] = {
     "deceit_found": DeceitFound,
     "one_person_found": OnePersonFound,
     "report_reopened": ReportReopened,
+    "call_held": CallHeld,
     "books_closed": BooksClosed,
     "data_erased": DataErased,
 }

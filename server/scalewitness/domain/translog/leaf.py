@@ -139,6 +139,11 @@ def signed_bytes(leaf: Leaf) -> bytes:
     return signable_bytes(**{name: getattr(leaf, name) for name in STATED})
 
 
+def unstamped_bytes(leaf: Leaf) -> bytes:
+    """An entry read back as one of version 1: the statement with its signature."""
+    return leaf_bytes(**{name: getattr(leaf, name) for name in (*STATED, "sig")})
+
+
 def read_leaf(data: bytes) -> Leaf:
     """Read an entry back, accepting only the very bytes :func:`leaf_bytes` writes.
 

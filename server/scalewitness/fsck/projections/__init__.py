@@ -53,6 +53,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "witness_withdrawn": calls.report_attested,
     "report_reopened": calls.report_attested,
     "photos_compared": calls.photos_compared,
+    "call_held": calls.call_held,
     "late_call_decided": calls.late_call_decided,
     "standing_changed": record.standing_changed,
     "policy_adopted": record.policy_adopted,

@@ -9,6 +9,7 @@ from scalewitness.calls.models import (
     HeldDecision,
     Objection,
     PhotoComparison,
+    Seal,
     Withdrawal,
 )
 from scalewitness.domain.photos_compared import after_comparisons
@@ -86,6 +87,10 @@ def photos_compared(fact: LoggedFact, past: Past) -> Rows:
     shown = {"photo": UUID(body.photo), "earlier": UUID(body.earlier)}
     more = {"by": fact.by, "answer": body.answer, "at": fact.at, "stands": stands}
     yield Row(PhotoComparison, row_of_fact(fact, call_id=UUID(body.call), **shown, **more))
+
+
+def call_held(fact: LoggedFact, past: Past) -> Rows:
+    yield Row(Seal, {"held_id": UUID(fact.body.held), "position": fact.position})
 
 
 def late_call_decided(fact: LoggedFact, past: Past) -> Rows:

@@ -46,6 +46,7 @@ from scalewitness.intake.rules.late import (
     sender_of,
 )
 from scalewitness.intake.rules.photos import admit_photos
+from scalewitness.intake.sealing import require_as_sealed
 from scalewitness.intake.submission import Sealed
 from scalewitness.intake.ties import Tie
 from scalewitness.ledger.queries.entries import heard_after
@@ -267,6 +268,8 @@ def late_call_decided(fact: Sealed, batch: Batch) -> int:
         raise NotFound()
     if hasattr(held, "decision"):
         raise NotNow("This has already been decided on.")
+    if body.admitted:
+        require_as_sealed(held)
     logged = batch.log(fact)
     services.store_decision(logged)
     if body.admitted and held.kind != "call_made":

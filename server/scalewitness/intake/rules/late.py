@@ -18,6 +18,7 @@ from scalewitness.domain.errors import NotAllowed, NotFound
 from scalewitness.domain.facts import BODIES, HusbandryNoted, Weight
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Subject
+from scalewitness.intake.sealing import seal_call
 from scalewitness.intake.submission import Sealed
 from scalewitness.people.models import Grant
 
@@ -94,9 +95,10 @@ def _was_taken_with_a_call(fact: Sealed, grant: Grant, batch: Batch) -> bool:
 
 
 def hold(fact: Sealed, animal: Animal, grant: UUID | None, batch: Batch) -> None:
-    """Keep it whole, for the host to decide on."""
+    """Keep it whole, for the host to decide on. A call enters the log under seal; what goes with
+    one does not, as an entry each would count the photos, and eggs are what is photographed."""
     batch.store()
-    hold_call(
+    held = hold_call(
         submission={
             "id": str(fact.id),
             "at": fact.at.isoformat(),
@@ -112,6 +114,8 @@ def hold(fact: Sealed, animal: Animal, grant: UUID | None, batch: Batch) -> None
         kind=fact.kind,
         grant=grant,
     )
+    if fact.kind == "call_made":
+        seal_call(held, batch)
     batch.keep_texts(fact)
 
 

@@ -34,7 +34,7 @@ COLUMNS = (
     "leaf_hash",
 )
 """Of an entry, the others in the order that `Writer.add` gives them."""
-RECEIVED, FLAGS = (COLUMNS.index(one) - 1 for one in ("received_at", "flags"))
+RECEIVED, FLAGS, LEAF = (COLUMNS.index(one) - 1 for one in ("received_at", "flags", "leaf"))
 """Where they stand in what `Writer.add` gives."""
 
 
@@ -142,6 +142,11 @@ class Writer:
         """What the record put on the pending fact at this position."""
         row = self._rows[position - self._stored]
         return Stamp(to_the_microsecond(row[RECEIVED]), tuple(row[FLAGS]))
+
+    def leaf_at(self, position: int) -> bytes:
+        """The bytes of the pending fact at this position."""
+        leaf: bytes = self._rows[position - self._stored][LEAF]
+        return leaf
 
     @property
     def size(self) -> int:
