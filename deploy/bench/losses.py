@@ -25,7 +25,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 from bench.histories import Record, standing_of
 from bench.simulated import SEXES, Simulator
 from bench.worlds import AS_MODELLED
-from scalewitness.domain.sexing.learning import learn, with_learned
+from scalewitness.domain.sexing.learning.learn import learn
+from scalewitness.domain.sexing.learning.numbers import with_learned
 from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters
 from scalewitness.domain.sexing.taxa import taxon
 

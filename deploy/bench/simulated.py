@@ -25,7 +25,7 @@ from scalewitness.domain.observations import (
 from scalewitness.domain.sexing.depths import depth_table
 from scalewitness.domain.sexing.evidence import Evidence, Report, Role, other, shared_doubt
 from scalewitness.domain.sexing.findings import reading, typical
-from scalewitness.domain.sexing.learning import SettledAnimal
+from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.domain.sexing.likelihood import log_ratio
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.records import EMPTY

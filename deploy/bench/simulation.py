@@ -40,7 +40,8 @@ from scalewitness.domain.sexing.examiners.posterior import (
     settle,
     settled,
 )
-from scalewitness.domain.sexing.learning import learn, with_learned
+from scalewitness.domain.sexing.learning.learn import learn
+from scalewitness.domain.sexing.learning.numbers import with_learned
 from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import error_prior

@@ -9,7 +9,8 @@ from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
-from scalewitness.domain.sexing.learning import LearnedNumber, SettledAnimal
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber
+from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import name_practitioner

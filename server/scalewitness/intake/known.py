@@ -35,6 +35,7 @@ from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
+from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.what_if import favoured_by
@@ -44,7 +45,7 @@ from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_tog
 from scalewitness.ledger.queries.tree import HEAD, tip
 from scalewitness.people.queries import NAMED, SHARED, named_with, same_person_as
 from scalewitness.sales.queries import PARTIES, parties_to_sales
-from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
+from scalewitness.standings.queries.assessing import Yardstick, settled_by, yardstick
 from scalewitness.standings.queries.evidence import COUNTING, evidence_by_snake
 from scalewitness.standings.queries.footing import footing_of
 from scalewitness.standings.queries.in_force import in_force_question

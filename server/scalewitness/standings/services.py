@@ -15,7 +15,7 @@ from scalewitness.domain.facts import (
     PolicyAdopted,
     StandingChanged,
 )
-from scalewitness.domain.sexing.learning import learn
+from scalewitness.domain.sexing.learning.learn import learn
 from scalewitness.domain.sexing.parameters import load_parameters, released
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.ledger.queries.snapshot import snapshot

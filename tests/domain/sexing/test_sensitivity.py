@@ -28,7 +28,7 @@ from scalewitness.domain.observations import (
 )
 from scalewitness.domain.sexing.box import Setting, changed, factors
 from scalewitness.domain.sexing.case import case_of
-from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber, with_learned
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords

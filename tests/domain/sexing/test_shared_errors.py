@@ -19,7 +19,7 @@ from scalewitness.domain.observations import (
     Ultrasound,
 )
 from scalewitness.domain.sexing.case import SupposedCase, case_of
-from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber, with_learned
 from scalewitness.domain.sexing.likelihood import log_ratio, total
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY

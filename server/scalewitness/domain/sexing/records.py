@@ -3,14 +3,17 @@
 from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
+from uuid import UUID
 
 from msgspec import Struct, field
 
+from scalewitness.domain.facts import ExaminerRecordChanged
 from scalewitness.domain.observations import Method, Sex, Sureness
 from scalewitness.domain.sexing.evidence import Evidence, Role
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.sizes import times
 
+_Key = tuple[str, Method, Sex]
 Beta = tuple[float, float]
 """Wrong and right calls, prior included: (a, b), mean a / (a + b)."""
 
@@ -60,6 +63,23 @@ def published_wrong(numbers: ParameterSet, method: Method) -> float:
     either = numbers.get(f"wrong_or_unresolved.{method}", 0.0)
     unresolved = either * numbers.value("unresolved_share")
     return (either - unresolved) / (1 - unresolved)
+
+
+def as_weighed(
+    position: int, records: Mapping[UUID, ExaminerRecordChanged], numbers: Parameters
+) -> ExaminerRecords:
+    """The records as a standing reads them: each role's prior moved by settled counts.
+    ``position``: the newest record's, which names the version."""
+    rates: dict[_Key, Beta] = {}
+    counts: dict[_Key, tuple[int, int]] = {}
+    for examiner, record in sorted(records.items()):
+        for one in record.counts:
+            wrong, right = error_prior(numbers.base, record.role, one.method, one.sex)
+            place = (str(examiner), one.method, one.sex)
+            rates[place] = (wrong + one.wrong, right + one.right)
+            counts[place] = (one.wrong, one.right)
+    version = f"records-{position}"
+    return ExaminerRecords(version, MappingProxyType(rates), MappingProxyType(counts))
 
 
 def session_error(

@@ -11,11 +11,9 @@ which is still a distribution over depths, and leaves a probing of one side as i
 
 from collections.abc import Iterable
 from functools import lru_cache
-from math import log
+from math import exp, fsum, log
 
-import numpy as np
 from msgspec import Struct
-from numpy.typing import NDArray
 
 from scalewitness.domain.observations import Pass
 from scalewitness.domain.sexing.depths import DepthTable, half_scales
@@ -75,8 +73,14 @@ def alike_by_chance(table: DepthTable, left: int, right: int, within: float) -> 
     """The chance that the means of so many independent passes on each side come within so
     many scales of each other."""
     one, two = _sums(table, left), _sums(table, right)
-    apart = np.abs(np.arange(one.size)[:, None] * right - np.arange(two.size) * left)
-    return float((np.outer(one, two) * (apart <= 2 * within * left * right)).sum())
+    most = int(2 * within * left * right)
+
+    def near(total: int) -> list[float]:
+        """The chances of the other side's sums whose mean comes that close."""
+        low, high = -((most - total * right) // left), (total * right + most) // left
+        return two[max(low, 0) : max(high + 1, 0)]
+
+    return fsum(chance * fsum(near(total)) for total, chance in enumerate(one))
 
 
 def _ended(runs: Iterable[Pass], side: str) -> list[int]:
@@ -93,10 +97,18 @@ def log_factor(alike: bool, share: float, by_chance: float) -> float:
     return log(share / by_chance) if alike else log((1 - share) / (1 - by_chance))
 
 
-def _sums(table: DepthTable, passes: int) -> NDArray[np.float64]:
+def _sums(table: DepthTable, passes: int) -> list[float]:
     """How the sum of the half scales of independent passes is distributed."""
-    each: NDArray[np.float64] = np.exp(np.array(table.stops))
-    found: NDArray[np.float64] = each
+    each = list(map(exp, table.stops))
+    found = each
     for _ in range(passes - 1):
-        found = np.convolve(found, each)
+        found = _convolved(found, each)
+    return found
+
+
+def _convolved(one: list[float], two: list[float]) -> list[float]:
+    found = [0.0] * (len(one) + len(two) - 1)
+    for start, chance in enumerate(one):
+        for more, other in enumerate(two):
+            found[start + more] += chance * other
     return found

@@ -15,7 +15,7 @@ from fractions import Fraction
 
 from msgspec import Struct
 
-from scalewitness.domain.facts import LinkageStated
+from scalewitness.domain.facts import LinkageStated, Particulars
 from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.linked_trait import (
     LinkedPrior,
@@ -38,6 +38,11 @@ class Origin(Struct, frozen=True):
     species: str
     sire: str | None = None
     dam: str | None = None
+
+
+def origin_stated(particulars: Particulars) -> Origin:
+    """What particulars state of it."""
+    return Origin(particulars.species, particulars.sire, particulars.dam)
 
 
 class Start(Struct, frozen=True):

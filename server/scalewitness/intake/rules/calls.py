@@ -31,6 +31,7 @@ from scalewitness.domain.facts import (
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.observations import Endoscopy, Hearsay, method_of
 from scalewitness.domain.sexing.evidence import Identity, as_sent
+from scalewitness.domain.sexing.so_far import as_evidence
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
@@ -53,7 +54,6 @@ from scalewitness.ledger.queries.entries import heard_after
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.late import notify_of_decision
 from scalewitness.people.models import Grant, Practitioner
-from scalewitness.standings.queries.evidence import as_evidence
 
 
 def call_made(fact: Sealed, batch: Batch) -> int | None:

@@ -7,9 +7,9 @@ from typing import Literal
 import msgspec
 
 from scalewitness.domain.sexing.case import Standing
+from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.mail.templatetags.words import likelihood
 from scalewitness.pages.animals.evidence import CallInWords
-from scalewitness.standings.queries.assessing import case_by
 from scalewitness.standings.queries.dossier import Dossier
 
 

@@ -1,7 +1,7 @@
 """Working out an animal's standing, as of now or of any past position, and explaining it."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 import msgspec
@@ -11,44 +11,33 @@ from scalewitness.domain.facts import (
     AnimalRegistered,
     Particulars,
     ParticularsCorrected,
-    PolicyAdopted,
 )
-from scalewitness.domain.sexing.case import Case, case_of
+from scalewitness.domain.sexing.case import Case
 from scalewitness.domain.sexing.evidence import Evidence
-from scalewitness.domain.sexing.kept import KEPT, Before, NextStanding, settled_against
-from scalewitness.domain.sexing.parameters import CURRENT, Parameters, load_parameters, released
-from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
-from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords
+from scalewitness.domain.sexing.gauge import Gauge, Numbers, case_by
+from scalewitness.domain.sexing.gauge import settled_by as settled_with
+from scalewitness.domain.sexing.kept import KEPT, Before, NextStanding
+from scalewitness.domain.sexing.parameters import CURRENT, load_parameters, released
+from scalewitness.domain.sexing.policy import adopted
 from scalewitness.domain.sexing.sensitivity import Sensitivity, sensitivity
 from scalewitness.domain.sexing.standing import Assessment, account
-from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start
-from scalewitness.domain.sexing.taxa import Taxon, taxon
+from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, Start, origin_stated
+from scalewitness.domain.sexing.taxa import Taxon
 from scalewitness.ledger.queries.entries import entries_about, leaf_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.in_force import AdoptedRule, in_force
 from scalewitness.standings.queries.linkage import origin_of
 from scalewitness.standings.queries.logged import stated_as
-from scalewitness.standings.queries.numbers import Numbers, numbers_named
+from scalewitness.standings.queries.numbers import numbers_named
 from scalewitness.standings.queries.records import records_up_to
 
 
 @dataclass(frozen=True, slots=True)
-class Yardstick:
-    """What evidence is measured with: the policy for labels, the model's numbers and the
-    examiners' records."""
+class Yardstick(Gauge):
+    """A gauge that can be read again with other numbers."""
 
-    policy: Policy = DEFAULT_POLICY
-    numbers: Parameters = field(default_factory=load_parameters)
-    records: ExaminerRecords = EMPTY
-    kept: float = 1.0
-    """What a verified sex must keep where nothing but the numbers changed."""
     newest: UUID | None = None
     """Of the examiners' records the newest, which says what all of them were."""
-
-    @property
-    def parameters(self) -> str:
-        """The version of the numbers, which standings name."""
-        return self.numbers.name
 
     def by(self, numbers: Numbers) -> "Yardstick":
         """The same with other numbers."""
@@ -72,51 +61,20 @@ def yardstick(at: int | None = None) -> Yardstick:
     return replace(rule, newest=found.record).by(found.numbers_on(rule.parameters))
 
 
-def adopted_yardstick(adoption: AdoptedRule | PolicyAdopted) -> Yardstick:
-    """From the row or from the fact alone."""
+def adopted_yardstick(adoption: AdoptedRule) -> Yardstick:
+    """From the row."""
     rule = adopted(adoption.version, adoption.thresholds)
     return Yardstick(rule, load_parameters(adoption.parameters))
-
-
-def case_by(
-    by: Yardstick,
-    species: str,
-    evidence: Sequence[Evidence],
-    start: Start,
-    *,
-    known_elsewhere: bool = False,
-) -> Case:
-    """The calls weighed: the one place that brings parameters and examiners' records
-    together, for intake, reassessing, replay and pages alike. ``start``: where the answer
-    starts before any check; ``known_elsewhere``: another record bore its transponder first."""
-    kind = taxon(species, by.numbers.version)
-    return case_of(
-        evidence,
-        kind,
-        by.records,
-        by.numbers,
-        start.male,
-        start.pessimistic,
-        known_elsewhere=known_elsewhere,
-    )
 
 
 def settled_by(
     by: Yardstick,
     before: Before,
     calls: Callable[[Yardstick], Case],
-    named: Callable[[str], Yardstick] | None = None,
 ) -> NextStanding:
     """The standing that follows the one ``before``. ``calls``: those that count, weighed by a
-    yardstick; ``named``: the same yardstick with the numbers of a version."""
-    older = named or (lambda version: by.by(numbers_named(version)))
-    return settled_against(
-        before,
-        calls(by).standing(by.policy),
-        by.parameters,
-        by.kept,
-        lambda version: calls(older(version)).standing(by.policy),
-    )
+    yardstick."""
+    return settled_with(by, before, calls, lambda version: by.by(numbers_named(version)))
 
 
 def assess_animal(
@@ -191,7 +149,7 @@ def origin_at(animal: Animal, position: int) -> Origin:
         return origin_of(animal)
     last = stated[-1]
     body = msgspec.convert(leaf_of(last).body, _PARTICULARS[last.kind])
-    return origin_of(body)
+    return origin_stated(body)
 
 
 _PARTICULARS: Mapping[str, type[Particulars]] = {

@@ -16,6 +16,7 @@ from scalewitness.calls.queries.held import LateChecks, late_checks, left_out
 from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, Short, explain, in_short
+from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionWeight
 from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
@@ -29,7 +30,6 @@ from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.assessing import (
     Yardstick,
     assess_animal,
-    case_by,
     sensitivity_by,
 )
 from scalewitness.standings.queries.basis import StandingBasis, basis_from

@@ -12,11 +12,12 @@ from scalewitness.animals.queries import animals_of
 from scalewitness.calls.models import COUNTS, Attestation, Call
 from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.sexing.case import Case
+from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.people.models import Deceit, Voucher
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord, Standing
-from scalewitness.standings.queries.assessing import Yardstick, case_by, settled_by, yardstick
+from scalewitness.standings.queries.assessing import Yardstick, settled_by, yardstick
 from scalewitness.standings.queries.evidence import evidence_by_snake
 from scalewitness.standings.queries.linkage import starts_of
 from scalewitness.standings.queries.logged import before

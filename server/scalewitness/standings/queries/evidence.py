@@ -1,7 +1,6 @@
 """From rows to the values that `domain.sexing` weighs."""
 
 from collections.abc import Collection, Iterable, Mapping, Set
-from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
@@ -22,8 +21,8 @@ from scalewitness.calls.models import (
     PhotoComparison,
 )
 from scalewitness.domain.facts import CallMade, Circumstance
-from scalewitness.domain.observations import method_of
-from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
+from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
+from scalewitness.domain.sexing.so_far import as_evidence
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import note_beside
 from scalewitness.ledger.queries.prepared import Prepared, any_of
@@ -277,48 +276,3 @@ def circumstance_of(call: Call) -> Circumstance:
         "one_with": call.one_with or None,
     }
     return msgspec.convert(known, Circumstance)
-
-
-def as_evidence(
-    body: CallMade,
-    known: Circumstance,
-    *,
-    sender: str,
-    at: datetime,
-    position: int,
-    report: Report | None = None,
-    report_footing: str | None = None,
-    deceived: bool = False,
-    parted: bool = False,
-    joined: bool = False,
-    compared: Compared | None = None,
-) -> Evidence:
-    """The same value whether it comes from a row or from the log alone. ``report``: what the
-    record last stated of it as a report, with the ``report_footing`` of who confirmed it;
-    ``compared``: what it made of its photos; None where nobody spoke of it. ``deceived``: whoever
-    sent it is named in a finding of deceit; ``joined``: that they are one
-    with another examiner; ``parted``: that they count for themselves again."""
-    reported = body.reported
-    unsupported = report_footing == "none" if report else deceived or known.footing == "none"
-    return Evidence(
-        call=known.call,
-        examiner=reported.who if reported else sender,
-        role=reported.role if reported else "keeper",
-        at=round(at.timestamp() * 1000),
-        position=position,
-        stage=known.stage,
-        conclusion=body.conclusion,
-        sureness=body.sureness,
-        observed=body.observed,
-        identity=known.identity,
-        blind=known.blind,
-        interested=known.interested,
-        anchored_to=known.anchored_to,
-        compared=compared,
-        newcomer=unsupported,
-        same_person=(joined or known.one_with is not None) and not parted,
-        report=report
-        or as_sent(
-            method_of(body.observed), reported=reported is not None, interested=known.interested
-        ),
-    )

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from typing import NamedTuple
 from uuid import UUID
 
+from scalewitness.domain.sexing.gauge import Numbers
 from scalewitness.domain.sexing.parameters import load_parameters, released
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked
-from scalewitness.standings.queries.numbers import Numbers, adopted_numbers
+from scalewitness.standings.queries.numbers import adopted_numbers
 
 LATEST = """
 SELECT policy.version, policy.parameters, policy.thresholds, stated.parameters,

@@ -8,7 +8,7 @@ import msgspec
 from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.facts import LinkageStated, Particulars
+from scalewitness.domain.facts import LinkageStated
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.stated_linkage import Origin, Start, start_from
 from scalewitness.ledger.queries.prepared import Prepared, any_of
@@ -53,7 +53,7 @@ def _latest(animals: Any) -> QuerySet[StatedLinkage, Any]:
 STATED = Prepared(_latest, animals=(UUID(int=1),))
 
 
-def origin_of(particulars: Animal | Particulars) -> Origin:
-    """What a statement of linkage rests on, from the row or from the fact."""
-    sire, dam = particulars.sire, particulars.dam
-    return Origin(particulars.species, str(sire) if sire else None, str(dam) if dam else None)
+def origin_of(animal: Animal) -> Origin:
+    """What a statement of linkage rests on, from the row."""
+    sire, dam = animal.sire, animal.dam
+    return Origin(animal.species, str(sire) if sire else None, str(dam) if dam else None)

@@ -3,28 +3,16 @@ those that the record learned on top of them."""
 
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.domain.facts import AdoptedNumber
-from scalewitness.domain.sexing.learning import LearnedNumber, with_learned
-from scalewitness.domain.sexing.parameters import (
-    Parameters,
-    UnknownVersion,
-    load_parameters,
-    released,
-)
+from scalewitness.domain.sexing.gauge import Numbers, as_adopted
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber
+from scalewitness.domain.sexing.parameters import UnknownVersion, load_parameters, released
 from scalewitness.standings.models import AdoptedNumbers
-
-
-class Numbers(NamedTuple):
-    """``kept``: how likely a verified sex must be to stay so where nothing but the numbers
-    changed; for released ones no share is enough."""
-
-    parameters: Parameters
-    kept: float = 1.0
 
 
 def numbers_named(version: str) -> Numbers:
@@ -42,18 +30,6 @@ def adopted_numbers(pk: UUID) -> Numbers:
     """Cached by the adoption's id: rows never change, so neither does the answer."""
     row = AdoptedNumbers.objects.get(pk=pk)
     return as_adopted(row.version, row.kept, row.numbers)
-
-
-def as_adopted(version: str, kept: str, numbers: object) -> Numbers:
-    """From the row or from the fact alone."""
-    learned = as_learned(msgspec.convert(numbers, tuple[AdoptedNumber, ...], from_attributes=True))
-    base = load_parameters(released(version))
-    return Numbers(with_learned(base, learned, version), float(kept))
-
-
-def as_learned(numbers: Iterable[AdoptedNumber]) -> tuple[LearnedNumber, ...]:
-    """As the model has them: decimal strings as they were logged."""
-    return tuple(msgspec.convert(msgspec.to_builtins(one), LearnedNumber) for one in numbers)
 
 
 def as_logged(learned: Iterable[LearnedNumber]) -> tuple[AdoptedNumber, ...]:

@@ -1,21 +1,17 @@
 """Examiners' settled records in force. What they count is made up in `settling`."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from functools import lru_cache
-from types import MappingProxyType
 from uuid import UUID
 
 import msgspec
 from django.db.models import QuerySet
 
 from scalewitness.domain.facts import ExaminerRecordChanged
-from scalewitness.domain.sexing.examiners.posterior import Key
 from scalewitness.domain.sexing.parameters import Parameters
-from scalewitness.domain.sexing.records import EMPTY, Beta, ExaminerRecords, error_prior
+from scalewitness.domain.sexing.records import EMPTY, ExaminerRecords, as_weighed
 from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.standings.models import ExaminerRecord
-
-Records = Mapping[UUID, ExaminerRecordChanged]
 
 
 def records_up_to(newest: UUID | None, numbers: Parameters) -> ExaminerRecords:
@@ -50,18 +46,3 @@ def latest_records(
 def _rows(at: int | None) -> QuerySet[ExaminerRecord]:
     rows = ExaminerRecord.objects.all()
     return rows if at is None else rows.filter(position__lte=at)
-
-
-def as_weighed(position: int, records: Records, numbers: Parameters) -> ExaminerRecords:
-    """The records as a standing reads them: each role's prior moved by settled counts.
-    ``position``: the newest record's, which names the version."""
-    rates: dict[Key, Beta] = {}
-    counts: dict[Key, tuple[int, int]] = {}
-    for examiner, record in sorted(records.items()):
-        for one in record.counts:
-            wrong, right = error_prior(numbers.base, record.role, one.method, one.sex)
-            place = (str(examiner), one.method, one.sex)
-            rates[place] = (wrong + one.wrong, right + one.right)
-            counts[place] = (one.wrong, one.right)
-    version = f"records-{position}"
-    return ExaminerRecords(version, MappingProxyType(rates), MappingProxyType(counts))

@@ -10,7 +10,7 @@ from scalewitness.animals.models import Animal, Custody
 from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.examiners.posterior import Proof
-from scalewitness.domain.sexing.learning import SettledAnimal
+from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.standings.models import NumbersCandidate
 from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.awaited import NEVER, LogPoint, stood_still

@@ -16,9 +16,10 @@ from scalewitness.domain.consequences import sex_of
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.identifiers import plain_code
+from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.domain.sexing.swaps import Swaps, Traveller, WeightReading, swaps
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.standings.queries.assessing import Yardstick, case_by, yardstick
+from scalewitness.standings.queries.assessing import Yardstick, yardstick
 from scalewitness.standings.queries.evidence import StatedCall, counting_calls, evidence_of
 from scalewitness.standings.queries.linkage import start_of
 

@@ -5,7 +5,7 @@ from tests.domain.sexing.builders import call, probed
 
 from scalewitness.domain.observations import Eversion, Observation, Probing, Ultrasound
 from scalewitness.domain.sexing.evidence import other
-from scalewitness.domain.sexing.learning import SettledAnimal
+from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.domain.sexing.parameters import load_parameters
 
 THIRD = load_parameters("sexing-3")

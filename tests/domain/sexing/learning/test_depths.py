@@ -10,8 +10,9 @@ from tests.domain.sexing.builders import call, probed, standing
 from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled, snakes
 
 from scalewitness.domain.sexing.explain import explain
-from scalewitness.domain.sexing.learning import learn, with_learned
 from scalewitness.domain.sexing.learning.depths import DepthProfile, _middle, _spread, log_score
+from scalewitness.domain.sexing.learning.learn import learn
+from scalewitness.domain.sexing.learning.numbers import with_learned
 from scalewitness.domain.sexing.learning.settled import looks_at
 from scalewitness.domain.sexing.learning.sizes import _ratio
 from scalewitness.domain.sexing.taxa import as_learned, taxon

@@ -12,14 +12,15 @@ from tests.domain.sexing.builders import call, standing
 from tests.domain.sexing.learning.settled import THIRD, by_name, many, seen
 
 from scalewitness.domain.sexing.evidence import other
-from scalewitness.domain.sexing.learning import LearnedNumber, SettledAnimal, learn, with_learned
 from scalewitness.domain.sexing.learning.following import (
     CheckedAnimal,
     Share,
     Trial,
     learn_following,
 )
-from scalewitness.domain.sexing.learning.settled import Look
+from scalewitness.domain.sexing.learning.learn import learn
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber, with_learned
+from scalewitness.domain.sexing.learning.settled import Look, SettledAnimal
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table

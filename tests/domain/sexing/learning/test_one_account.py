@@ -8,7 +8,7 @@ from tests.domain.sexing.builders import probed
 from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled, snakes
 
 from scalewitness.domain.sexing.evidence import other
-from scalewitness.domain.sexing.learning import learn
+from scalewitness.domain.sexing.learning.learn import learn
 
 FABRICATED = 10_000
 MOST = {"error": 0.04, "mislead": 0.03, "middle": 0.5, "spread": 0.5, "times": 0.5}

@@ -8,7 +8,8 @@ from tests.domain.sexing.builders import call
 from scalewitness.domain.observations import Dna, Endoscopy, Parentage, Reproduction
 from scalewitness.domain.sexing.case import case_of
 from scalewitness.domain.sexing.labels import is_decisive
-from scalewitness.domain.sexing.learning import LearnedNumber, learn, with_learned
+from scalewitness.domain.sexing.learning.learn import learn
+from scalewitness.domain.sexing.learning.numbers import LearnedNumber, with_learned
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY

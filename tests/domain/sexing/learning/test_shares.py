@@ -8,8 +8,8 @@ import pytest
 from scipy import optimize, stats
 from tests.domain.sexing.learning.settled import THIRD, by_name, many, settled
 
-from scalewitness.domain.sexing.learning import learn
 from scalewitness.domain.sexing.learning.influence import influence, most_each
+from scalewitness.domain.sexing.learning.learn import learn
 from scalewitness.domain.sexing.learning.settled import looks_at
 from scalewitness.domain.sexing.learning.shares import ReadLook, fit
 from scalewitness.domain.sexing.tables import table
