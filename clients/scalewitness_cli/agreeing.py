@@ -1,7 +1,7 @@
 """Whether what is shown of an animal agrees with its entries: what the server works out from them
 and shows beside them is held to them too."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from scalewitness.domain.identifiers import plain_code
@@ -15,10 +15,8 @@ def amiss(shown: Shown, facts: Sequence[Shown], *, some_hidden: bool) -> Iterato
     ``some_hidden``: entries that may not be read; what these may have said is not judged."""
     entries = [(one["position"], one["entry"]) for one in facts]
     yield from _standing(shown.get("standing"), entries)
-    yield from _codes(shown, entries)
-    if not some_hidden:
-        yield from _species(shown, entries)
-        yield from _end(shown, entries)
+    stated = sheet_stated((one["kind"], one["body"]) for _, one in entries)
+    yield from _sheet(shown, stated, some_hidden=some_hidden)
 
 
 def _standing(standing: Shown | None, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:
@@ -33,38 +31,36 @@ def _standing(standing: Shown | None, entries: Sequence[tuple[int, Any]]) -> Ite
         yield f"the standing shown, {standing['label']}, is not the one stated at {position}"
 
 
-def _codes(shown: Shown, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:
-    codes: dict[tuple[str, str], None] = {}
-    for _, one in entries:
-        if one["kind"] == "identifier_assigned":
-            codes[code_in(one["body"])] = None
-        elif one["kind"] == "identifier_withdrawn":
-            codes.pop(code_in(one["body"]), None)
-    here = {(one["scheme"], one["code"]) for one in shown.get("identifiers", [])}
-    if here != set(codes):
+def _sheet(shown: Shown, stated: Shown, *, some_hidden: bool) -> Iterator[str]:
+    here = sorted([one["scheme"], one["code"]] for one in shown.get("identifiers", []))
+    if here != stated["codes"]:
         yield "the codes shown are not those that were stated"
+    if some_hidden:
+        return
+    particulars = (shown["species"]["key"], shown["hatched"])
+    if stated["species"] and particulars != (stated["species"], stated["hatched"]):
+        yield "the species or the day of hatching shown is not the one that was stated"
+    if (shown.get("ended") or {}).get("why") != stated["ended"]:
+        yield "whether the animal died, was lost or stolen is shown otherwise than stated"
 
 
-def code_in(body: Shown) -> tuple[str, str]:
+def sheet_stated(entries: Iterable[tuple[str, Shown]]) -> dict[str, Any]:
+    """What entries, as kinds and bodies in the log's order, state of an animal beside its checks:
+    ``codes`` (scheme and code each, sorted), ``species``, ``hatched`` and why it ``ended``."""
+    codes: dict[tuple[str, str], None] = {}
+    found: dict[str, Any] = {"species": None, "hatched": None, "ended": None}
+    for kind, body in entries:
+        if kind in PARTICULARS:
+            found |= {"species": body["species"], "hatched": body.get("hatched")}
+        elif kind == "identifier_assigned":
+            codes[_code_in(body)] = None
+        elif kind == "identifier_withdrawn":
+            codes.pop(_code_in(body), None)
+        elif kind in ("animal_ended", "end_corrected"):
+            found["ended"] = body["why"] if kind == "animal_ended" else None
+    return found | {"codes": sorted(map(list, codes))}
+
+
+def _code_in(body: Shown) -> tuple[str, str]:
     """Scheme and code of an entry about an identifier, in the form that codes are stored in."""
     return body["scheme"], plain_code(body["scheme"], body["code"])
-
-
-def _species(shown: Shown, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:
-    stated = [one["body"] for _, one in entries if one["kind"] in PARTICULARS]
-    if not stated:
-        return
-    shows = (shown["species"]["key"], shown["hatched"])
-    if shows != (stated[-1]["species"], stated[-1].get("hatched")):
-        yield "the species or the day of hatching shown is not the one that was stated"
-
-
-def _end(shown: Shown, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:
-    ended = None
-    for _, one in entries:
-        if one["kind"] == "animal_ended":
-            ended = one["body"]["why"]
-        elif one["kind"] == "end_corrected":
-            ended = None
-    if (shown.get("ended") or {}).get("why") != ended:
-        yield "whether the animal died, was lost or stolen is shown otherwise than stated"

@@ -8,7 +8,7 @@ import msgspec
 
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.leaf import Leaf
-from scalewitness_cli.agreeing import PARTICULARS, code_in
+from scalewitness_cli.agreeing import sheet_stated
 
 Fields = Mapping[str, Any]
 CALLS = ("call_made", "call_refiled")
@@ -192,7 +192,8 @@ def _of_standing(one: Fields, record: Record, seen: int) -> Iterator[str]:
 
 
 def _of_sheet(one: Fields, record: Record) -> Iterator[str]:
-    stated = _stated([entry for _, entry in sorted(record.entries.items())])
+    entries = (entry for _, entry in sorted(record.entries.items()))
+    stated = sheet_stated((entry.kind, entry.body) for entry in entries)
     for name, value in one["holds"].items():
         if (name == "codes" or not record.hidden) and value != stated[name]:
             yield (
@@ -203,18 +204,3 @@ def _of_sheet(one: Fields, record: Record) -> Iterator[str]:
 
 def _spelled(value: object) -> object:
     return ", ".join(map(" ".join, value)) if isinstance(value, list) else value
-
-
-def _stated(entries: Iterable[Leaf]) -> dict[str, Any]:
-    codes: dict[tuple[str, str], None] = {}
-    found: dict[str, Any] = {"species": None, "hatched": None, "ended": None}
-    for one in entries:
-        if one.kind in PARTICULARS:
-            found |= {"species": one.body["species"], "hatched": one.body.get("hatched")}
-        elif one.kind == "identifier_assigned":
-            codes[code_in(one.body)] = None
-        elif one.kind == "identifier_withdrawn":
-            codes.pop(code_in(one.body), None)
-        elif one.kind in ("animal_ended", "end_corrected"):
-            found["ended"] = one.body["why"] if one.kind == "animal_ended" else None
-    return found | {"codes": sorted(map(list, codes))}

@@ -10,7 +10,7 @@ be among them.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
-from typing import Any
+from typing import Any, TypeAlias
 from uuid import UUID
 
 import msgspec
@@ -27,15 +27,15 @@ from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey, read_key
 from scalewitness_cli import replica
 from scalewitness_cli.agreeing import amiss
-from scalewitness_cli.alarms import WORDS, Alarm, Kind, alarm_id
+from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.memory import Memory
-from scalewitness_cli.outbox import items
+from scalewitness_cli.outbox import Item, items
 from scalewitness_cli.receipts import entries_of
 from scalewitness_cli.remote import Api
 from scalewitness_cli.stating import certified_key, map_in, opening_in
 from scalewitness_cli.store import Store, keep
-from scalewitness_cli.witness import Log, look
+from scalewitness_cli.witness import Log, Trouble, alarmed, look
 
 AT_ONCE = 100
 ATTEMPTS = 3
@@ -45,6 +45,8 @@ THOROUGH_EVERY = 600
 """Seconds after which all animals are asked for again, also those of which nothing new came: an
 entry that is kept back changes nothing here (our judgement)."""
 OWN_WORD = ("animal_registered", "call_made")
+Own: TypeAlias = Mapping[str, Sequence[Item]]
+"""Accepted facts of one's own, by the animal."""
 
 
 @dataclass(slots=True)
@@ -78,23 +80,24 @@ def prove(
         Unreachable, Refusal: the server does not answer.
         Stopped: the log cannot be read.
     """
-    wanted, before = _wanted(store), _kept(store)
+    own, before, done = _own(store), _kept(store), Proved()  # nothing is sent meanwhile
+    wanted = _wanted(store, own)
     thorough = now - before.at >= THOROUGH_EVERY
-    done = Proved()
-    failed = {id: "" for id, state in wanted.items() if thorough or not before.has(id, state)}
-    changed = set(failed)
+    changed = {id for id, state in wanted.items() if thorough or not before.has(id, state)}
+    due, failed = changed, dict[str, str]()
     for attempt in range(ATTEMPTS):
         if attempt:
             fetch()
-            wanted = _wanted(store)
-        asked = [id for id in wanted if id in failed]
+            wanted = _wanted(store, own)
+        asked = [id for id in wanted if id in due]
         failed = {}
         for batch in _batches(asked):
-            failed |= _prove_batch(store, identity, where, batch, now, done)
+            failed |= _prove_batch(store, identity, where, batch, own, now, done)
             if done.alarm is not None:
                 return done
         if not failed:
             break
+        due = set(failed)
     if failed:
         done.alarm = _alarmed(where, failed, now)
         return done
@@ -107,7 +110,7 @@ def prove(
     return done
 
 
-def _wanted(store: Store) -> dict[str, str]:
+def _wanted(store: Store, own: Own) -> dict[str, str]:
     """Animals seen whole, and those out of sight that one's own word is about; each with what its
     proof depends on here."""
     here = {one["id"]: one for one in replica.animals(store)}
@@ -115,17 +118,16 @@ def _wanted(store: Store) -> dict[str, str]:
     facts = {row["about"]: (row["facts"], row["last"]) for row in store.rows(sql)}
     whole = {id: one for id, one in here.items() if one.get("sight") == "all"}
     found = {id: _digest((facts.get(id), one)) for id, one in whole.items()}
-    gone = {id: own for id, own in _own(store).items() if id not in here}
-    return found | {id: _digest([one.id for one in own]) for id, own in gone.items()}
+    gone = {id: said for id, said in own.items() if id not in here}
+    return found | {id: _digest([one.id for one in said]) for id, said in gone.items()}
 
 
 def _digest(what: Any) -> str:
     return sha256(msgspec.json.encode(what)).hexdigest()[:16]
 
 
-def _own(store: Store) -> dict[str, list[Any]]:
-    """Accepted facts of one's own, by the animal."""
-    found: dict[str, list[Any]] = {}
+def _own(store: Store) -> Own:
+    found: dict[str, list[Item]] = {}
     for one in items(store, "accepted"):
         if one.what == "fact" and one.sent["kind"] in OWN_WORD and one.position is not None:
             found.setdefault(one.sent["about"], []).append(one)
@@ -141,19 +143,23 @@ def _prove_batch(
     identity: Identity,
     where: Where,
     batch: Sequence[str],
+    own: Own,
     now: int,
     done: Proved,
 ) -> dict[str, str]:
     """Why not, by the animals whose record does not hold."""
     answer = where.api.get("proofs", animals=",".join(batch))
     try:
-        head, root, key_hash = _map_in(answer, where, now, done)
-        if done.alarm is not None:
+        note = read_note(str(answer["checkpoint"]))
+        found = look(where.memory, where.log, where.keys, now, shown=note)
+        if isinstance(found, Alarm):
+            done.alarm = found
             return {}
+        root, key_hash = map_in(answer["map"], (head := found.head))
         key = _key(store, where, key_hash)
     except (ValueError, KeyError, TypeError) as fault:
         return dict.fromkeys(batch, f"{fault}")
-    failed, own = dict[str, str](), _own(store)
+    failed = dict[str, str]()
     proofs = {one["id"]: one for one in answer["animals"]}
     for id in batch:
         seen = replica.animal(store, id)
@@ -175,23 +181,6 @@ def _prove_batch(
     done.animals += len(set(batch) - set(failed) - set(done.unshown))
     done.position = head.size - 1
     return failed
-
-
-def _map_in(
-    answer: Mapping[str, Any], where: Where, now: int, done: Proved
-) -> tuple[Checkpoint, bytes, bytes]:
-    """The tree signed, the map's root, and the hash of its key, as the tree's last entry has them.
-
-    Raises:
-        NotShown, ValueError: the answer does not show them.
-    """
-    note = read_note(str(answer["checkpoint"]))
-    found = look(where.memory, where.log, where.keys, now, shown=note)
-    if isinstance(found, Alarm):
-        done.alarm = found
-        return Checkpoint(where.memory.origin, 0, b""), b"", b""
-    root, key = map_in(answer["map"], found.head)
-    return found.head, root, key
 
 
 def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
@@ -221,7 +210,7 @@ def _links(facts: Iterable[Mapping[str, Any]], size: int) -> list[Link]:
     ]
 
 
-def _require_own(own: Sequence[Any], identity: Identity, opening: Opening, size: int) -> None:
+def _require_own(own: Sequence[Item], identity: Identity, opening: Opening, size: int) -> None:
     """See that what one said oneself is among entries of which only hashes are shown.
 
     Raises:
@@ -229,6 +218,7 @@ def _require_own(own: Sequence[Any], identity: Identity, opening: Opening, size:
     """
     there = set(opening.hidden)
     for one in own:
+        assert one.position is not None  # noqa: S101  only accepted ones are asked about
         forms = (Link(one.position, leaf_hash(entry)) for entry in entries_of(one, identity))
         if one.position < size and not any(form in there for form in forms):
             raise NotShown(f"what you said at position {one.position} is not on its record")
@@ -262,24 +252,11 @@ def _named(where: Where, facts: Iterable[Mapping[str, Any]], head: Checkpoint) -
 
 
 def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
-    kept, kind = str(where.memory.kept()), _KIND
+    kept = where.memory.kept()
+    assert kept is not None  # noqa: S101  the checkpoint of an answer was kept before it was used
     text = "; ".join(f"animal {id}: {why}" for id, why in sorted(failed.items()))
-    alarm = Alarm(
-        id=alarm_id(kind, text, kept, str(now)),
-        kind=kind,
-        at=now,
-        address=where.log.url,
-        origin=where.memory.origin,
-        why=f"{WORDS[kind]} {text}.",
-        kept=kept,
-        shown=kept,
-    )
     with where.memory.alone():
-        where.memory.raise_alarm(alarm)
-    return alarm
-
-
-_KIND: Kind = "not_whole"
+        return alarmed(where.memory, where.log, kept, kept, Trouble("not_whole", f"{text}."), now)
 
 
 class _Kept(msgspec.Struct):
@@ -307,5 +284,5 @@ def _keep(store: Store, kept: _Kept) -> None:
 def proved_as_of(store: Store, animal: str) -> int | None:
     """The position as of which all that is here of the animal was last found whole; None: it
     changed since, or never was."""
-    kept, state = _kept(store), _wanted(store).get(animal)
+    kept, state = _kept(store), _wanted(store, {}).get(animal)
     return kept.animals[animal][1] if state is not None and kept.has(animal, state) else None

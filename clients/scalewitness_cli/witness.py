@@ -104,11 +104,11 @@ def look(
         head = _vouched(shown, memory.origin, keys)
         if isinstance(head, Trouble):
             found = _succeeded(memory, log, keys, shown, known) or head
-            return _alarmed(memory, log, kept, shown, found, now)
+            return alarmed(memory, log, kept, shown, found, now)
         for earlier in filter(None, (kept, *also)):
             trouble = _contradiction(read_body(earlier.text), head, log)
             if trouble is not None:
-                return _alarmed(memory, log, earlier, shown, trouble, now)
+                return alarmed(memory, log, earlier, shown, trouble, now)
         memory.keep(shown)
         return Seen(shown, head, read_body(kept.text) if kept else None)
 
@@ -236,7 +236,7 @@ def _grows(size: int, root: bytes, new: Checkpoint, proof: Sequence[bytes]) -> b
     )
 
 
-def _alarmed(
+def alarmed(
     memory: Memory,
     log: Log,
     earlier: Note | None,
@@ -244,6 +244,8 @@ def _alarmed(
     found: Trouble,
     now: int,
 ) -> Alarm:
+    """Raise an alarm about two checkpoints; to be called while nobody else looks at this log
+    (:meth:`Memory.alone`)."""
     kept, text = str(earlier) if earlier else None, str(shown)
     alarm = Alarm(
         id=alarm_id(found.kind, kept or "", text, str(now)),
