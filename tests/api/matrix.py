@@ -289,6 +289,7 @@ ROWS = [
     Row("GET", "receipts/{grant}", to(200, "owner", "viewer")),
     Row("GET", "proofs?animals={blind}", SIGNED_IN),  # tests/api/test_proofs.py: who gets whose
     Row("GET", "log/map-key", EVERYONE),
+    Row("GET", "log/key-changes", EVERYONE),
     Row("GET", "offers/{offer_token}/proofs", LINK),
     Row("GET", "offers/{offer_token}/photos/{offered_photo}", LINK),
     Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),

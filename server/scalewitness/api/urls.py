@@ -75,6 +75,7 @@ from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
 from scalewitness.api.log.show_head import show_head
+from scalewitness.api.log.show_key_changes import show_key_changes
 from scalewitness.api.log.show_map_key import show_map_key
 from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
@@ -304,6 +305,7 @@ log = [
     path("log/inclusion", resource(get=prove_inclusion), name="log-inclusion"),
     path("log/consistency", resource(get=prove_consistency), name="log-consistency"),
     path("log/map-key", resource(get=show_map_key), name="log-map-key"),
+    path("log/key-changes", resource(get=show_key_changes), name="log-key-changes"),
     path("log/cosignatures", resource(post=take_cosignature), name="log-cosignatures"),
     path("log/origins", resource(get=show_origins), name="log-origins"),
     path("log/witnesses", resource(get=show_witnesses), name="log-witnesses"),

@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Iterator, Sequence
 
 import msgspec
-from django.conf import settings
 
 from scalewitness.domain.translog.checkpoints import NotACheckpoint
 from scalewitness.domain.translog.devices import DeviceKeys
-from scalewitness.domain.translog.keys import VerifierKey, read_verifier
+from scalewitness.domain.translog.key_changes import BadKeyChange, names_a_key, read_change
+from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.regrowth import Filled, Regrowth
@@ -16,8 +16,9 @@ from scalewitness.domain.translog.tree import HASH_BYTES
 from scalewitness.fsck.reading import Read
 from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
+from scalewitness.ledger.queries.origins import key_changes
 from scalewitness.ledger.queries.tree import root_at
-from scalewitness.ledger.services.signing import log_signer
+from scalewitness.ledger.services.signing import log_key, retired_keys
 
 
 class Claim(msgspec.Struct, frozen=True):
@@ -47,7 +48,7 @@ def read_state() -> State:
 
 def trusted_keys() -> dict[str, VerifierKey]:
     """The log's key and those it signed under before, by their text."""
-    keys = [log_signer().verifier, *map(read_verifier, settings.LOG_RETIRED_KEYS)]
+    keys = [log_key(), *retired_keys()]
     return {str(key): key for key in keys}
 
 
@@ -59,6 +60,7 @@ class LogCheck:
         self._state = state
         self._claims = [*state.claims, *more]
         self._keys = trusted_keys()
+        self._ends = {str(one.replaces): one.size for one in key_changes()}
 
     def check(self, read: Sequence[Read], start: int, end: int) -> Iterator[Difference]:
         """The entries at [start, end), the tiles they fill and what was signed of them."""
@@ -111,7 +113,20 @@ class LogCheck:
             return f"the note does not open: {fault}"
         if (opened.size, opened.root) != (row.size, bytes(row.root)):
             return "the note is of another tree than its row"
-        return None if opened.root == root else f"not the root of the first {row.size} entries"
+        if row.size > self._ends.get(row.key, row.size):
+            return "signed under a key that the log had given up"
+        if opened.root != root:
+            return f"not the root of the first {row.size} entries"
+        return self._misnamed(row) if row.replaces or names_a_key(opened) else None
+
+    def _misnamed(self, row: Checkpoint) -> str | None:
+        """What is wrong with a row that says, or whose note says, that the key changed."""
+        old = self._keys.get(row.replaces or "")
+        try:
+            named = str(read_change(row.note, old).new) if old else ""
+        except BadKeyChange as fault:
+            return f"the change of keys does not hold: {fault}"
+        return None if named == row.key else "the note changes the key otherwise than its row"
 
     def finish(self) -> Iterator[Difference]:
         """What lies at or beyond the end: the head's right edge, and larger trees claimed."""

@@ -107,8 +107,8 @@ class SignedHead(models.Model):
 class Checkpoint(AppendOnly):
     """A signed note over a head of the log, exactly as it was given out.
 
-    ``key`` is the verifier key it was signed under; after a rotation the same head is
-    signed again under the new one.
+    ``key`` is the verifier key it was signed under; ``replaces`` the one that gave the log over to
+    it by this very note (``domain/translog/key_changes``), None in all others.
     """
 
     size = models.BigIntegerField()
@@ -116,9 +116,18 @@ class Checkpoint(AppendOnly):
     key = models.CharField(max_length=400)
     note = models.TextField()
     signed_at = models.DateTimeField()
+    replaces = models.CharField(max_length=400, null=True)  # noqa: DJ001  prepared queries use an
+    # index over a few rows only where no value has to be compared
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["size", "key"], name="one_note_per_size")]
+        indexes = [
+            models.Index(
+                fields=["size"],
+                condition=models.Q(replaces__isnull=False),
+                name="checkpoint_key_change",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"checkpoint at {self.size}"

@@ -29,6 +29,9 @@ PUBLIC_URL = required("PUBLIC_URL").rstrip("/")
 LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
 """The log's private key, ``PRIVATE+KEY+<origin>+<ID>+<base64>`` (C2SP signed-note); its name
 is the log's origin. ``python -m stack.logkey ORIGIN`` under ``deploy/`` makes one."""
+LOG_NEXT_KEY = env.str("LOG_NEXT_KEY", default="")
+"""The private key that the log is to be given over to, under the same name, while it is: every
+process has it before ``python -m scalewitness change_log_key``."""
 LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
 """Verifier keys the log signed under before, so that older receipts can still be checked."""
 LOG_MAP_KEY = required("LOG_MAP_KEY")
@@ -38,11 +41,15 @@ LOG_MEMORY = env.str("LOG_MEMORY", default="")
 """A file outside the database that remembers the latest signed checkpoint, so that a database
 set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
 try:
-    read_signer(LOG_SIGNING_KEY)
+    _signs = read_signer(LOG_SIGNING_KEY)
+    if LOG_NEXT_KEY and read_signer(LOG_NEXT_KEY).name != _signs.name:
+        raise BadKey("the next key is of another log")
     for _retired in LOG_RETIRED_KEYS:
         read_verifier(_retired)
 except BadKey as fault:
-    raise ImproperlyConfigured(f"LOG_SIGNING_KEY or LOG_RETIRED_KEYS: {fault}") from None
+    raise ImproperlyConfigured(
+        f"LOG_SIGNING_KEY, LOG_NEXT_KEY or LOG_RETIRED_KEYS: {fault}"
+    ) from None
 try:
     read_vrf_signer(LOG_MAP_KEY)
 except BadMapKey as fault:

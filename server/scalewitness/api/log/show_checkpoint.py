@@ -3,7 +3,6 @@
 from datetime import datetime
 from typing import Annotated
 
-from django.conf import settings
 from django.utils import timezone
 from msgspec import Meta, Struct
 from rest_framework.request import Request
@@ -14,7 +13,7 @@ from scalewitness.api.operations import operation
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.queries.witnesses import cosigned_note
-from scalewitness.ledger.services.signing import current_checkpoint, log_signer
+from scalewitness.ledger.services.signing import current_checkpoint, log_key, retired_keys
 
 
 class CheckpointShown(Struct, frozen=True):
@@ -41,12 +40,12 @@ def show_checkpoint(request: Request) -> Response:
     (C2SP tlog-tiles). Take the key from somewhere else than from here, once."""
     kept = current_checkpoint(timezone.now())
     shown = CheckpointShown(
-        origin=log_signer().name,
+        origin=log_key().name,
         size=kept.size,
         root=encode64(bytes(kept.root)),
         note=cosigned_note(kept),
         signed_at=kept.signed_at,
         key=kept.key,
-        retired_keys=list(settings.LOG_RETIRED_KEYS),
+        retired_keys=[str(key) for key in retired_keys()],
     )
     return Response(shown)

@@ -11,7 +11,7 @@ from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.models import Entry, Succession
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.origins import successions
-from scalewitness.ledger.services.signing import log_signer
+from scalewitness.ledger.services.signing import log_key
 
 Base64 = Annotated[str, Meta(extra_json_schema={"contentEncoding": "base64"})]
 
@@ -38,9 +38,9 @@ class Origins(Struct, frozen=True):
 def show_origins(request: Request) -> Response:
     """For everyone; mostly there are none. Prove each entry's place from the tiles, and that the
     tree begins with what you saw of the closed log, before you follow."""
-    signer = log_signer()
+    key = log_key()
     closed = list(map(_shown, successions()))
-    return Response(Origins(signer.name, str(signer.verifier), closed))
+    return Response(Origins(key.name, str(key), closed))
 
 
 def _shown(one: Succession) -> ClosedOrigin:

@@ -1,6 +1,7 @@
-"""Under which names the log has been signed, one after another."""
+"""Under which names and keys the log has been signed, one after another."""
 
 from scalewitness.ledger.models import Checkpoint, Succession
+from scalewitness.ledger.queries.prepared import Prepared, columns
 
 
 def successions() -> list[Succession]:
@@ -23,3 +24,26 @@ def is_closed(name: str) -> bool:
 def name_of(key: str) -> str:
     """The name in a verifier key's text."""
     return key.partition("+")[0]
+
+
+def key_changes() -> list[Checkpoint]:
+    """The checkpoints by which the log was given over from one key to another, in order."""
+    return list(CHANGES.rows_of(Checkpoint))
+
+
+def heir_of(key: str) -> str:
+    """The key that the log was given over to from this one, by however many steps; this one itself
+    where it never was."""
+    heirs = {str(one.replaces): one.key for one in key_changes()}
+    while key in heirs:
+        key = heirs.pop(key)
+    return key
+
+
+CHANGES = Prepared(
+    lambda: (
+        Checkpoint.objects.filter(replaces__isnull=False)
+        .order_by("size")
+        .values_list(*columns(Checkpoint))
+    )
+)

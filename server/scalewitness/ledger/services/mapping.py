@@ -46,9 +46,9 @@ def map_signer() -> VrfSigner:
     return read_vrf_signer(settings.LOG_MAP_KEY)
 
 
-def state_map(now: datetime) -> None:
-    """See that the last entry of the log states the map over all before it. Where it does, or
-    there are no entries, nothing happens.
+def state_map(now: datetime, *, anew: bool = False) -> None:
+    """See that the last entry of the log states the map over all before it. Where there are no
+    entries, or it does and it need not be stated ``anew``, nothing happens.
 
     Raises:
         Fenced: the log is closed.
@@ -56,7 +56,7 @@ def state_map(now: datetime) -> None:
     """
     _require_key()
     allowed = UNDER_THE_LOCK
-    while not _stated(now, allowed):
+    while not _stated(now, allowed, anew):
         allowed *= 4
 
 
@@ -75,12 +75,12 @@ def _require_key() -> None:
         head.save(update_fields=["size", "root"])
 
 
-def _stated(now: datetime, allowed: int) -> bool:
+def _stated(now: datetime, allowed: int, anew: bool) -> bool:
     """Take in a stretch, the last one with the statement; whether that was it."""
     with transaction.atomic():
         head = MapHead.objects.select_for_update().get(pk=1)
         size = tip().size
-        if size == 0 or StatedMap.objects.filter(position=size - 1).exists():
+        if size == 0 or (not anew and StatedMap.objects.filter(position=size - 1).exists()):
             return True
         _take_in(head, min(size, head.size + STRETCH))
         if head.size < size:

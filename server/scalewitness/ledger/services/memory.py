@@ -34,9 +34,11 @@ class Unreliable(ValueError):
 
 
 def log_keys() -> tuple[VerifierKey, ...]:
-    """The log's public keys, the present one first, then those it signed under before."""
+    """The public keys that this process is told of: that of `LOG_SIGNING_KEY` first, the one that
+    is to follow it, and those that the log signed under before."""
+    held = filter(None, (settings.LOG_SIGNING_KEY, settings.LOG_NEXT_KEY))
     retired = map(read_verifier, settings.LOG_RETIRED_KEYS)
-    return (read_signer(settings.LOG_SIGNING_KEY).verifier, *retired)
+    return tuple(dict.fromkeys((*(read_signer(one).verifier for one in held), *retired)))
 
 
 def open_own(note: str | bytes) -> Checkpoint:

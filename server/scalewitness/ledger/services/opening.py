@@ -18,7 +18,7 @@ from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.mapping import map_signer
-from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
+from scalewitness.ledger.services.signing import log_key, sign_checkpoint
 
 ATTEMPTS = 4
 AHEAD = 40
@@ -60,7 +60,7 @@ def _stated() -> StatedTree | None:
     stated, head = StatedMap.objects.order_by("-position").first(), MapHead.objects.get(pk=1)
     if stated is None or tip().size != stated.position + 1:
         return None
-    key = str(log_signer().verifier)
+    key = str(log_key())
     checkpoint = Checkpoint.objects.filter(size=stated.position + 1, key=key).first()
     entry = entry_at(stated.position)
     if checkpoint is None or head.size != checkpoint.size:

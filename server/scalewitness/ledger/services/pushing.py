@@ -25,7 +25,7 @@ from scalewitness.domain.translog.witnessing import (
 from scalewitness.ledger.models import Checkpoint, WitnessPush
 from scalewitness.ledger.queries.tree import growth_proof, latest_checkpoint
 from scalewitness.ledger.services.cosigning import take
-from scalewitness.ledger.services.signing import log_signer
+from scalewitness.ledger.services.signing import log_key
 
 log = structlog.get_logger()
 
@@ -75,7 +75,7 @@ def post(url: str, body: bytes) -> Answer:
 def push_due(now: datetime, send: Post = post) -> int:
     """Send the latest checkpoint to each witness that is due and has not cosigned it; how
     many were tried."""
-    checkpoint = latest_checkpoint(str(log_signer().verifier))
+    checkpoint = latest_checkpoint(str(log_key()))
     if checkpoint is None:
         return 0
     targets = list(map(read_target, settings.LOG_WITNESSES))

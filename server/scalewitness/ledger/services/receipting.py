@@ -8,7 +8,7 @@ from scalewitness.domain.translog.receipts import Receipt, prove
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import place_proof
 from scalewitness.ledger.queries.witnesses import cosigned_note
-from scalewitness.ledger.services.signing import checkpoint_over, log_signer
+from scalewitness.ledger.services.signing import checkpoint_over, log_key
 
 
 def receipt_of(entry: Entry, now: datetime) -> Receipt:
@@ -25,7 +25,7 @@ def receipt_of(entry: Entry, now: datetime) -> Receipt:
         proof = tuple(place_proof(entry.position, checkpoint.size))
         note = read_note(cosigned_note(checkpoint))
         receipt = Receipt(bytes(entry.leaf), entry.position, proof, note)
-        prove(receipt, log_signer().verifier)
+        prove(receipt, log_key())
     except ValueError:
         raise LogContradicted() from None
     return receipt

@@ -4,15 +4,17 @@ from datetime import datetime
 
 from django.conf import settings
 from django.db import transaction
+from django.db.models import Q
 
-from scalewitness.domain.errors import Fenced, LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted, NotNow
 from scalewitness.domain.translog.checkpoints import Checkpoint as Head
-from scalewitness.domain.translog.keys import Signer, read_signer
+from scalewitness.domain.translog.key_changes import changed
+from scalewitness.domain.translog.keys import Signer, VerifierKey, read_signer, read_verifier
 from scalewitness.domain.translog.notes import signed
 from scalewitness.ledger.models import Checkpoint, SignedHead
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.mapping import latest_map
-from scalewitness.ledger.queries.origins import origin
+from scalewitness.ledger.queries.origins import heir_of, key_changes, origin
 from scalewitness.ledger.queries.tree import Tip, continues, latest_checkpoint, root_at, tip
 from scalewitness.ledger.services.fencing import watch
 from scalewitness.ledger.services.mapping import state_map
@@ -20,8 +22,27 @@ from scalewitness.ledger.services.memory import remember
 
 
 def log_signer() -> Signer:
-    """The log's key; its name is the log's origin. ``settings`` read it at the start."""
-    return read_signer(settings.LOG_SIGNING_KEY)
+    """What this process signs with; its name is the log's origin. Once the log was given over to
+    `LOG_NEXT_KEY` that is it, whatever the settings still say."""
+    own = read_signer(settings.LOG_SIGNING_KEY)
+    following = read_signer(settings.LOG_NEXT_KEY) if settings.LOG_NEXT_KEY else own
+    return following if following.verifier == log_key() else own
+
+
+def log_key() -> VerifierKey:
+    """The public key that the log is signed under, also where this process lacks the private one
+    as it was not started anew."""
+    own = str(read_signer(settings.LOG_SIGNING_KEY).verifier)
+    return read_verifier(heir_of(own))
+
+
+def retired_keys() -> list[VerifierKey]:
+    """Keys that older notes are signed under, the latest first: those that gave the log over, and
+    those of `LOG_RETIRED_KEYS`."""
+    gave = [one.replaces for one in reversed(key_changes()) if one.replaces]
+    present = log_key()
+    keys = map(read_verifier, dict.fromkeys((*gave, *settings.LOG_RETIRED_KEYS)))
+    return [key for key in keys if key != present]
 
 
 def current_checkpoint(now: datetime) -> Checkpoint:
@@ -31,7 +52,7 @@ def current_checkpoint(now: datetime) -> Checkpoint:
         LogContradicted, Fenced: as :func:`sign_checkpoint`, where something is to be signed.
     """
     require_origin()
-    return latest_checkpoint(str(log_signer().verifier)) or sign_checkpoint(now)
+    return latest_checkpoint(str(log_key())) or sign_checkpoint(now)
 
 
 def checkpoint_over(position: int, now: datetime) -> Checkpoint:
@@ -64,8 +85,8 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
     with transaction.atomic():
         last = SignedHead.objects.select_for_update().get(pk=1)
         require_origin()  # under the lock: the name may have been closed meanwhile
+        signer = _present_signer()
         head = _to_sign()  # read after the lock was got: READ COMMITTED sees the latest commit
-        signer = log_signer()
         key = str(signer.verifier)
         kept = Checkpoint.objects.filter(size=head.size, key=key).first()
         _require_growth(_last_signed(last), head)
@@ -79,6 +100,68 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         return Checkpoint.objects.create(
             size=head.size, root=head.root, key=key, note=str(note), signed_at=now
         )
+
+
+def give_over(now: datetime) -> Checkpoint:
+    """Give the log over from its key to `LOG_NEXT_KEY`: the checkpoint that says so is signed under
+    both, and from there on nothing is signed under the old one. It is over a tree that nothing
+    else was signed of, so that no cosignature under it is of another text.
+
+    Raises:
+        NotNow: there is no next key, it signed for the log before, or nothing is in the log.
+        LogContradicted, Fenced, OSError, Busy: as :func:`sign_checkpoint`.
+    """
+    if watch(now) is not None:
+        raise Fenced()
+    if not settings.LOG_NEXT_KEY:
+        raise NotNow("Put the new private key into LOG_NEXT_KEY, and restart every process.")
+    if tip().size == 0:
+        raise NotNow("Nothing is in the log yet: put the new key into LOG_SIGNING_KEY.")
+    require_origin()
+    made = None
+    while made is None:
+        state_map(now, anew=True)
+        made = _given_over(read_signer(settings.LOG_NEXT_KEY), now)
+    return made
+
+
+def _given_over(new: Signer, now: datetime) -> Checkpoint | None:
+    """None where another process signed the tree first."""
+    with transaction.atomic():
+        last = SignedHead.objects.select_for_update().get(pk=1)
+        require_origin()
+        old, head, new_key = _present_signer(), _to_sign(), str(new.verifier)
+        if Checkpoint.objects.filter(Q(key=new_key) | Q(replaces=new_key)).exists():
+            raise NotNow("The key in LOG_NEXT_KEY has signed for this log before: make a new one.")
+        if old.verifier.public == new.verifier.public:
+            raise NotNow("LOG_NEXT_KEY is the key that the log has.")
+        _require_growth(_last_signed(last), head)
+        if standing_fence() is not None:
+            raise Fenced()
+        if Checkpoint.objects.filter(size=head.size).exists():
+            return None
+        _swap(last, head)
+        note = str(changed(Head(old.name, head.size, head.root), old, new))
+        remember(note, head)
+        return Checkpoint.objects.create(
+            size=head.size,
+            root=head.root,
+            key=new_key,
+            note=note,
+            signed_at=now,
+            replaces=str(old.verifier),
+        )
+
+
+def _present_signer() -> Signer:
+    """Raises LogContradicted where the log was given over to a key that this process lacks."""
+    signer = log_signer()
+    if signer.verifier != log_key():
+        raise LogContradicted(
+            f"The log was given over to {log_key()}, which this process has not: put it into "
+            "LOG_SIGNING_KEY and restart."
+        )
+    return signer
 
 
 def _to_sign() -> Tip:
@@ -96,7 +179,7 @@ def _last_signed(row: SignedHead) -> Tip:
 
 
 def require_origin() -> None:
-    """See that this process holds a key of the log's present name. Under one that was closed
+    """See that this process signs under the log's present name. Under one that was closed
     nothing is signed ever again; under a new one nothing before the loss is admitted.
 
     Raises:

@@ -1,12 +1,11 @@
 """What the log guarantees, and a check of receipts in the reader's own browser."""
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from scalewitness.ledger.models import Succession
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.origins import name_of, successions
-from scalewitness.ledger.services.signing import log_signer
+from scalewitness.ledger.services.signing import log_key, retired_keys
 from scalewitness.pages.parts.access import page
 
 
@@ -30,4 +29,4 @@ def _closed(one: Succession) -> dict[str, object]:
 
 def log_keys() -> list[str]:
     """Verifier keys of the log, the present one first."""
-    return [str(log_signer().verifier), *settings.LOG_RETIRED_KEYS]
+    return [str(log_key()), *map(str, retired_keys())]
