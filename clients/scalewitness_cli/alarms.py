@@ -8,6 +8,7 @@ import msgspec
 
 from scalewitness.domain.translog.base64s import decode64
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
+from scalewitness.domain.translog.key_changes import changes_from, with_followed
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.proofs import verify_consistency
@@ -19,6 +20,9 @@ Kind = Literal[
     "unproven",
     "bad_signature",
     "other_log",
+    "old_key",
+    "two_keys",
+    "half_change",
     "succeeded",
     "not_whole",
 ]
@@ -34,6 +38,11 @@ WORDS: dict[Kind, str] = {
     "before.",
     "bad_signature": "What the log shows is not signed by the key you trust. If the log has a "
     "new key, get it from somebody you trust.",
+    "old_key": "What the log shows is signed under a key that it had given up: somebody uses a "
+    "key that is no longer the log's.",
+    "two_keys": "The key you trusted gave the log over to one key, and is shown to have given it "
+    "to another as well: one of them is an impostor's.",
+    "half_change": "What the log shows names another key for it, and not both keys vouch for that.",
     "other_log": "Another log is shown here than the one you watch.",
     "not_whole": "What the server shows of an animal is not what its log states: something was "
     "altered, added or kept back.",
@@ -48,6 +57,7 @@ class Alarm(msgspec.Struct, frozen=True, kw_only=True):
     ``root_then`` (base64) is the root that the *larger* of the two trees has over as many
     entries as the smaller one holds, and ``proof`` the consistency proof that it has: with
     these two, whoever holds the log's key can see the contradiction without asking anyone.
+    ``changes`` are the notes by which the log came to its later keys.
     """
 
     id: str
@@ -60,6 +70,7 @@ class Alarm(msgspec.Struct, frozen=True, kw_only=True):
     shown: str
     root_then: str | None = None
     proof: list[str] = []
+    changes: list[str] = []
 
 
 class Acknowledged(msgspec.Struct, frozen=True):
@@ -78,7 +89,11 @@ def alarm_id(*parts: str) -> str:
 
 def proves_fault(alarm: Alarm, keys: Sequence[VerifierKey]) -> bool:
     """Whether the alarm's two notes by themselves show that the log vouched for two trees
-    that cannot both be its own. Needs nothing but the log's keys."""
+    that cannot both be its own, or that a key was used which it had given up. Needs nothing but
+    the log's keys."""
+    if _misused(alarm, keys):
+        return True
+    keys = with_followed(keys, changes_from(keys, alarm.changes))
     kept, shown = _opened(alarm.kept or "", keys), _opened(alarm.shown, keys)
     if kept is None or shown is None or kept.origin != shown.origin:
         return False
@@ -86,6 +101,18 @@ def proves_fault(alarm: Alarm, keys: Sequence[VerifierKey]) -> bool:
     if old.size == new.size:
         return old.root != new.root
     return _grew_from_another(alarm, old, new)
+
+
+def _misused(alarm: Alarm, keys: Sequence[VerifierKey]) -> bool:
+    """Whether one note gives the log over to another key, and the other one is signed later under
+    the old one, or gives the log to a third."""
+    change = next(iter(changes_from(keys, filter(None, [alarm.kept]))), None)
+    if change is None:
+        return False
+    later, other = _opened(alarm.shown, [change.old]), changes_from([change.old], [alarm.shown])
+    return (later is not None and later.size > change.head.size) or any(
+        (one.new, one.head) != (change.new, change.head) for one in other
+    )
 
 
 def _grew_from_another(alarm: Alarm, old: Checkpoint, new: Checkpoint) -> bool:

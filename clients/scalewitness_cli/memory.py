@@ -2,7 +2,7 @@
 key, and alarms. Nothing here is a cache: a lost memory is a lost witness."""
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
@@ -10,7 +10,14 @@ from pathlib import Path
 import msgspec
 
 from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
-from scalewitness.domain.translog.keys import BadKey, KeyType, Signer, read_signer
+from scalewitness.domain.translog.key_changes import KeyChange, changes_from, with_followed
+from scalewitness.domain.translog.keys import (
+    BadKey,
+    KeyType,
+    Signer,
+    VerifierKey,
+    read_signer,
+)
 from scalewitness.domain.translog.notes import BadNote, Note, read_note
 from scalewitness_cli.alarms import Acknowledged, Alarm
 from scalewitness_cli.locking import locked, sync_folder, write_whole
@@ -65,10 +72,10 @@ class Memory:
 
     def seen(self) -> list[Checkpoint]:
         """Checkpoints accepted, the smallest first; fewer of those that lie far back."""
-        return [read_body(read_note(note).text) for note in self._seen()]
+        return [read_body(read_note(note).text) for note in self._notes("seen")]
 
-    def _seen(self) -> list[str]:
-        path = self.folder / "seen"
+    def _notes(self, name: str) -> list[str]:
+        path = self.folder / name
         try:
             return msgspec.json.decode(path.read_bytes(), type=list[str]) if path.is_file() else []
         except msgspec.MsgspecError as fault:
@@ -80,11 +87,28 @@ class Memory:
         own = tuple(line for line in note.lines if line.name == self.origin)
         newest = read_body(note.text).size
         kept: dict[tuple[int, int], str] = {}
-        for one in (*self._seen(), str(Note(note.text, own))):
+        for one in (*self._notes("seen"), str(Note(note.text, own))):
             size = read_body(read_note(one).text).size
             shift = max(0, (newest - size).bit_length() - 4)
             kept.setdefault((shift, size >> shift), one)
         return list(kept.values())
+
+    def key_changes(self, keys: Sequence[VerifierKey]) -> list[KeyChange]:
+        """How the log came from one of these keys to the one that it has, as far as it was
+        followed here."""
+        return changes_from(keys, self._change_notes())
+
+    def keys(self, trusted: Sequence[VerifierKey]) -> list[VerifierKey]:
+        """Those trusted, and those that the log was followed to from them."""
+        return list(with_followed(trusted, self.key_changes(trusted)))
+
+    def keep_change(self, change: KeyChange) -> None:
+        """Follow the log to another key, for good."""
+        notes = list(dict.fromkeys([*self._change_notes(), change.note]))
+        write_whole(self.folder / "key_changes", msgspec.json.encode(notes))
+
+    def _change_notes(self) -> list[str]:
+        return self._notes("key_changes")
 
     def is_sent(self, note: Note) -> bool:
         """Whether the log has this machine's cosignature under this checkpoint."""

@@ -70,7 +70,18 @@ class PublicLog:
         Raises:
             Stopped: no answer, or the server is in trouble.
         """
-        answer, data = self._read(f"{self.url}/api/v1/log/origins", MAX_NOTE_BYTES)
+        return self._read_statement("origins")
+
+    def key_changes(self) -> bytes | None:
+        """What the log says of how its key changed, as sent; None where it says nothing.
+
+        Raises:
+            Stopped: no answer, or the server is in trouble.
+        """
+        return self._read_statement("key-changes")
+
+    def _read_statement(self, of: str) -> bytes | None:
+        answer, data = self._read(f"{self.url}/api/v1/log/{of}", MAX_NOTE_BYTES)
         if answer.status_code >= 500 or answer.status_code == 429:
             raise Stopped(f"{self.url} does not say: {_why(answer, data)}")
         return data if answer.status_code == 200 else None

@@ -22,6 +22,7 @@ from scalewitness_cli.clock import in_words
 from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
 from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
+from scalewitness_cli.key_following import in_words as change_in_words
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items, known_elsewhere, next_batch, settle, unproved
 from scalewitness_cli.own_word import QUIET, judge
@@ -57,7 +58,8 @@ class Synced(msgspec.Struct, kw_only=True):
     ``succeeded``: a log that goes on from the one trusted here, to be followed or not;
     ``known_elsewhere``: transponder numbers just sent that another record bore first;
     ``in_my_name``: facts in this keeper's name that no key trusted here signed, ``forged`` those
-    among them that a record keeping its rules would not have taken;
+    among them that a record keeping its rules would not have taken; ``key_changes``: of the log,
+    followed just now, in words;
     ``proved``: animals whose record is whole and unaltered ``proved_as_of`` a position."""
 
     sent: int = 0
@@ -80,6 +82,7 @@ class Synced(msgspec.Struct, kw_only=True):
     known_elsewhere: list[str] = []
     in_my_name: int = 0
     forged: int = 0
+    key_changes: list[str] = []
 
 
 class Line(msgspec.Struct, frozen=True):
@@ -113,7 +116,7 @@ def sync(
     at("begin")
     if sending:
         identity = _send(store, identity, line.api, done, at)
-    _check_log(store, identity, line, now, done)
+    line = _check_log(store, identity, line, now, done)
     at("looked")
     if done.alarm is not None:
         done.unread = "an alarm stands: nothing new is taken in until it is looked into"
@@ -280,10 +283,11 @@ def _sheet(api: Api, visit: str) -> dict[str, Any] | None:
     return found
 
 
-def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> None:
-    """Have the log vouch for the newest that was accepted, and look at it."""
+def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> Line:
+    """Have the log vouch for the newest that was accepted, and look at it. The line is given back
+    with the keys that the log was followed to."""
     if line.memory is None:
-        return
+        return line
     kept = line.memory.kept()
     if newest := unproved(store, read_body(kept.text).size if kept else 0):
         line.api.have_vouched(newest[-1].id)
@@ -295,6 +299,8 @@ def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Syn
         done.succeeded = announced(store, identity, line.memory, line.log, line.keys)
     else:
         done.checked = True
+        done.key_changes = [change_in_words(one) for one in seen.changes]
+    return msgspec.structs.replace(line, keys=line.memory.keys(line.keys))
 
 
 def _prove(store: Store, identity: Identity, line: Line, done: Synced) -> None:

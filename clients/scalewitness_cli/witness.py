@@ -11,6 +11,7 @@ from typing import Protocol, TypeAlias
 
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint, read_body
+from scalewitness.domain.translog.key_changes import KeyChange
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import (
     BadNote,
@@ -24,6 +25,7 @@ from scalewitness.domain.translog.proofs import consistency_proof, tree_root, ve
 from scalewitness.domain.translog.successions import BadSuccession
 from scalewitness.domain.translog.tiles import Tile, nodes_in
 from scalewitness_cli.alarms import WORDS, Alarm, Kind, alarm_id
+from scalewitness_cli.key_following import Refused, Vouched, notes_in, vouched
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.succession import Forked, Succeeded, gone_on, in_words
@@ -42,14 +44,18 @@ class Log(Protocol):
 
     def origins(self) -> bytes | None: ...
 
+    def key_changes(self) -> bytes | None: ...
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The checkpoint accepted, and the one it was proved to continue: None the first time."""
+    """The checkpoint accepted, and the one it was proved to continue: None the first time.
+    ``changes``: of keys that were followed with it."""
 
     note: Note
     head: Checkpoint
     before: Checkpoint | None
+    changes: tuple[KeyChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +64,9 @@ class Trouble:
 
     kind: Kind
     why: str = ""
+    against: str | None = None
+    instead: str | None = None
+    changes: tuple[KeyChange, ...] = ()
     root_then: bytes | None = None
     proof: tuple[bytes, ...] = ()
 
@@ -83,34 +92,59 @@ def look(
 ) -> Seen | Alarm:
     """Look at the log once: accept what it shows, or raise an alarm.
 
-    ``keys`` may speak for the log; ``also`` are checkpoints that others were shown, which
-    must fit as well; ``known`` gives more trees of it, for when another log says that it goes on
-    from this one; ``shown`` is a checkpoint that it gave out just now, else its newest is asked
-    for. ``now``: Unix seconds. An alarm that nobody acknowledged comes back
-    before anything is asked.
+    ``keys`` may speak for the log, as may those that they gave it over to; ``also`` are
+    checkpoints that others were shown, which must fit as well; ``known`` gives more trees of it,
+    for when another log says that it goes on from this one; ``shown`` is a checkpoint that it gave
+    out just now, else its newest is asked for. ``now``: Unix seconds. An alarm that nobody
+    acknowledged comes back before anything is asked.
 
     Raises:
         Stopped: the log could not be reached, or sent something that is no note; one of
             ``also`` is not this log's.
     """
-    if strange := [
-        note for note in also if isinstance(_vouched(note, memory.origin, keys), Trouble)
-    ]:
-        raise Stopped(f"not signed by {memory.origin}:\n{strange[0]}")
     with memory.alone():
+        known_changes = memory.key_changes(keys)
+        if strange := [
+            note for note in also if _vouched(note, memory.origin, keys, known_changes) is None
+        ]:
+            raise Stopped(f"not signed by {memory.origin}:\n{strange[0]}")
         if (standing := memory.alarm()) is not None:
             return standing
         shown, kept = shown or note_of(log), memory.kept()
-        head = _vouched(shown, memory.origin, keys)
-        if isinstance(head, Trouble):
-            found = _succeeded(memory, log, keys, shown, known) or head
+        found = _found(memory, log, keys, known_changes, shown)
+        if isinstance(found, Trouble):
+            found = _succeeded(memory, log, keys, shown, known) or found
             return alarmed(memory, log, kept, shown, found, now)
-        for earlier in filter(None, (kept, *also)):
+        head = found.spoken.head
+        for earlier in filter(None, (kept, *also, *(read_note(one.note) for one in found.new))):
             trouble = _contradiction(read_body(earlier.text), head, log)
             if trouble is not None:
+                trouble = replace(trouble, changes=found.changes)
                 return alarmed(memory, log, earlier, shown, trouble, now)
+        for change in found.new:
+            memory.keep_change(change)
         memory.keep(shown)
-        return Seen(shown, head, read_body(kept.text) if kept else None)
+        return Seen(shown, head, read_body(kept.text) if kept else None, found.new)
+
+
+def _found(
+    memory: Memory,
+    log: Log,
+    keys: Sequence[VerifierKey],
+    changes: Sequence[KeyChange],
+    shown: Note,
+) -> Vouched | Trouble:
+    """Who vouches for what is shown; where no key does that has a say here, or another than
+    before, the log is asked how its key changed."""
+    claimed, kept = shown.text.partition("\n")[0], memory.kept()
+    if claimed != memory.origin:
+        return Trouble("other_log", f"It says it is “{claimed}”.")
+    found = vouched(shown, keys, changes)
+    if _must_ask(found, kept):
+        found = vouched(shown, keys, changes, notes_in(log.key_changes()))
+    if isinstance(found, Refused):
+        return Trouble(found.kind, found.why, found.against, found.instead)
+    return found
 
 
 def successor(
@@ -181,17 +215,26 @@ def note_of(log: Log) -> Note:
         raise Stopped(f"{log.url} sends something that is not a checkpoint: {fault}") from None
 
 
-def _vouched(note: Note, origin: str, keys: Sequence[VerifierKey]) -> Checkpoint | Trouble:
-    claimed = note.text.partition("\n")[0]
-    if claimed != origin:
-        return Trouble("other_log", f"It says it is “{claimed}”.")
-    why = "No key of this log is trusted here."
-    for key in keys:
-        try:
-            return open_checkpoint(note, key)[0]
-        except (BadNote, NotACheckpoint) as fault:
-            why = f"{str(fault)[:1].upper()}{str(fault)[1:]}."
-    return Trouble("bad_signature", why)
+def _must_ask(found: Vouched | Refused, kept: Note | None) -> bool:
+    if isinstance(found, Refused):
+        return found.kind == "bad_signature"
+    return kept is not None and not _is_spoken_by(kept, found.spoken.key)
+
+
+def _vouched(
+    note: Note, origin: str, keys: Sequence[VerifierKey], changes: Sequence[KeyChange]
+) -> Vouched | None:
+    found = vouched(note, keys, changes)
+    mine = note.text.partition("\n")[0] == origin
+    return found if mine and isinstance(found, Vouched) else None
+
+
+def _is_spoken_by(note: Note, key: VerifierKey) -> bool:
+    try:
+        open_checkpoint(note, key)
+    except (BadNote, NotACheckpoint):
+        return False
+    return True
 
 
 def _contradiction(before: Checkpoint, head: Checkpoint, log: Log) -> Trouble | None:
@@ -226,7 +269,7 @@ def _ungrown(old: Checkpoint, new: Checkpoint, log: Log) -> Trouble | None:
     if _grows(old.size, old.root, new, proof):
         return None
     if _grows(old.size, root_then, new, proof):
-        return Trouble("rewritten", "", root_then, proof)
+        return Trouble("rewritten", root_then=root_then, proof=proof)
     return Trouble("unproven", "The tiles it gives out do not make up the tree it signed.")
 
 
@@ -246,7 +289,8 @@ def alarmed(
 ) -> Alarm:
     """Raise an alarm about two checkpoints; to be called while nobody else looks at this log
     (:meth:`Memory.alone`)."""
-    kept, text = str(earlier) if earlier else None, str(shown)
+    kept = found.against or (str(earlier) if earlier else None)
+    text = found.instead or str(shown)
     alarm = Alarm(
         id=alarm_id(found.kind, kept or "", text, str(now)),
         kind=found.kind,
@@ -258,6 +302,7 @@ def alarmed(
         shown=text,
         root_then=None if found.root_then is None else encode64(found.root_then),
         proof=[encode64(one) for one in found.proof],
+        changes=[one.note for one in found.changes],
     )
     memory.raise_alarm(alarm)
     return alarm

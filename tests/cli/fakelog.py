@@ -30,6 +30,8 @@ class FakeLog:
         """Instead of its own checkpoint."""
         self.said: bytes | None = None
         """Of the logs before it."""
+        self.changes: list[Note] = []
+        """Of its key."""
 
     def note(self, signer: Signer = SIGNER, origin: str = SIGNER.name) -> Note:
         head = Checkpoint(origin, len(self.leaves), root_of(self.leaves))
@@ -40,6 +42,9 @@ class FakeLog:
 
     def origins(self) -> bytes | None:
         return self.said
+
+    def key_changes(self) -> bytes | None:
+        return json.dumps({"changes": list(map(str, self.changes))}).encode()
 
     def tile(self, place: Tile) -> bytes:
         """Only to level 1: as far as 65,536 leaves go."""
@@ -65,6 +70,9 @@ class Handler(BaseHTTPRequestHandler):
             return
         if self.path == "/api/v1/log/origins":
             self._send(200 if self.log.said else 404, self.log.said or b"{}")
+            return
+        if self.path == "/api/v1/log/key-changes":
+            self._send(200, self.log.key_changes() or b"{}")
             return
         try:
             place = read_path(self.path.removeprefix("/log/tile/"))

@@ -10,11 +10,13 @@ import pytest
 from tests.domain.translog.reference import path_of, root_of
 
 from scalewitness.domain.translog.checkpoints import Checkpoint
+from scalewitness.domain.translog.key_changes import changed, changes_from
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.leaf import leaf_bytes
 from scalewitness.domain.translog.notes import signature_line, signed
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.domain.translog.tree import leaf_hash
+from scalewitness_cli.memory import Memory
 
 LOG = Signer("record.example/log", KeyType.ED25519, bytes(range(32)))
 OLD = Signer("record.example/log", KeyType.ED25519, bytes(range(1, 33)))
@@ -151,3 +153,18 @@ def test_it_runs_without_django(machine: Machine) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], env=environment(), check=False)
     assert done.returncode == 0
+
+
+def test_a_receipt_under_a_key_given_up_before_does_not_hold(machine: Machine) -> None:
+    """Once this machine followed the log to another key."""
+    memory = Memory(machine.home / ".local" / "state" / "scalewitness", LOG.name)
+    (change,) = changes_from(
+        [OLD.verifier], [str(changed(Checkpoint(LOG.name, 4, bytes(32)), OLD, LOG))]
+    )
+    with memory.alone():
+        memory.keep_change(change)
+    (machine.home / "old.receipt").write_bytes(receipt(OLD))
+    machine.trust(str(OLD.verifier))
+    assert machine.run("a.receipt").returncode == 0  # the key that follows need not be given
+    done = machine.run("old.receipt")
+    assert (done.returncode, "which the log gave up at 4" in done.stdout) == (1, True)

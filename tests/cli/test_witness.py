@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from tests.cli.fakelog import SIGNER, FakeLog, Served, over_http
+from tests.cli.test_key_change import NEW, after, given_over
 from tests.cli.test_verify import environment
 from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
@@ -121,6 +122,20 @@ def test_the_evidence_convinces_somebody_else(machine: Machine, tmp_path: Path) 
     assert machine.run("evidence", str(file), "--key", KEY)[0] == 0
     file.write_text("{}")
     assert machine.run("evidence", str(file), "--key", KEY)[0] == 2
+
+
+def test_a_change_of_key_is_followed_and_told_once(machine: Machine) -> None:
+    machine.look()
+    machine.served.log = after(9, given_over(6))
+    status, found = machine.look()
+    (told,) = found["key_changes"]
+    assert (status, str(NEW.verifier) in told) == (0, True)
+    assert len(machine.served.taken) == 2
+    assert machine.look()[1]["key_changes"] == []
+    machine.served.log = FakeLog(9)  # by the old key
+    status, found = machine.look()
+    assert (status, found["kind"], found["proves"]) == (1, "old_key", True)
+    assert machine.run("evidence", found["evidence"], "--key", KEY)[0] == 1
 
 
 def test_another_clients_checkpoint_is_compared(machine: Machine) -> None:

@@ -30,7 +30,7 @@ def alarms(ctx: click.Context, as_json: bool) -> None:
     signed.
     """
     found: list[dict[str, Any]] = [
-        alarm_shown(memory, alarm, log_keys(kept_or_usage(), memory.origin))
+        alarm_shown(memory, alarm, memory.keys(log_keys(kept_or_usage(), memory.origin)))
         for memory in all_memories(state_folder())
         for alarm in memory.alarms()
     ]
@@ -76,15 +76,16 @@ def evidence(ctx: click.Context, file: Path, given: tuple[VerifierKey, ...]) -> 
     """Judge an alarm's FILE that somebody else sent, with nothing but the log's key.
 
     Ends with 1 when it proves that the log vouched for two trees that cannot both be its
-    own, with 0 when it does not, with 2 when it cannot be judged.
+    own, or that a key was used which it had given up, with 0 when it does not, with 2 when it
+    cannot be judged.
     """
     alarm = _read(file)
     keys = log_keys(dict.fromkeys([*given, *kept_or_usage()]), alarm.origin)
     if not keys:
         raise click.UsageError(f"No public key of “{alarm.origin}” is known here: give --key.")
-    proves = proves_fault(alarm, keys)
+    proves = proves_fault(alarm, Memory(state_folder(), alarm.origin).keys(keys))
     click.echo(
-        f"{file}: PROVES that {alarm.origin} vouched for two trees that contradict each other."
+        f"{file}: PROVES that what the keys of {alarm.origin} vouched for contradicts itself."
         if proves
         else f"{file}: does not prove a contradiction."
     )

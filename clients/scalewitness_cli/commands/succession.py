@@ -66,7 +66,7 @@ def ask_to_follow(
     if not identity.origin or not keys:
         raise Stopped("No log is trusted here that another could go on from.")
     memory = Memory(state_folder(), identity.origin)
-    found = found_successor(store, memory, log, keys)
+    found = found_successor(store, memory, log, memory.keys(keys))
     if not _is_meant(found, given, lost_items(store, identity, log, found)):
         return None
     return follow(store, identity, memory, log, found, keys_file(), int(time.time()))

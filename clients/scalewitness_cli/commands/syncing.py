@@ -199,7 +199,7 @@ def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
     """The server, held to its log where a key of that is trusted."""
     keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
     memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
-    return Line(api, log, memory, keys)
+    return Line(api, log, memory, memory.keys(keys) if memory else keys)
 
 
 def shown(store: Store, done: Synced) -> dict[str, Any]:
@@ -234,6 +234,7 @@ def in_words(found: dict[str, Any]) -> str:
         f"receipts {found['receipts']}.",
         *(_known_elsewhere(code) for code in found["known_elsewhere"]),
         "Everything was fetched anew." if found["resynced"] else "",
+        *found["key_changes"],
         _number(found["proved"], "animal's record is", "animals' records are",
                 f"complete and unaltered as of position {found['proved_as_of']}."),
         _number(found["purged"], "animal is", "animals are", "no longer yours to see: removed."),

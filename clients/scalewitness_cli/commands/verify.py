@@ -8,7 +8,10 @@ from typing import Any
 import click
 
 from scalewitness.domain.fact_words import in_words
+from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.domain.translog.key_changes import GivenUp, spoken
 from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness.domain.translog.notes import Note
 from scalewitness.domain.translog.receipts import (
     MAX_RECEIPT_BYTES,
     BadReceipt,
@@ -18,6 +21,7 @@ from scalewitness.domain.translog.receipts import (
     read_receipt,
 )
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.saved import MAX_BYTES, BadSaved, check, is_saved, origin_of, read_saved
 from scalewitness_cli.trust import VARIABLE, keys_file, log_keys, witness_keys
 
@@ -76,11 +80,13 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
     try:
         receipt = read_receipt(data[: MAX_RECEIPT_BYTES + 1])
         origin = claimed_origin(receipt)
-        logs = log_keys(dict.fromkeys(trusted), origin)
+        logs = keys_of(origin, trusted)
         if not logs:
             return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
         witnesses = tuple(dict.fromkeys(witness_keys(trusted)))
-        return 0, _found(file, _proved_by_any(receipt, logs, witnesses))
+        proven = _proved_by_any(receipt, logs, witnesses)
+        _require_say(receipt.checkpoint, logs)
+        return 0, _found(file, proven)
     except BadReceipt as fault:
         return 1, {"file": str(file), "holds": False, "why": str(fault)}
 
@@ -92,7 +98,7 @@ def _judged_saved(
     try:
         saved = read_saved(data)
         origin = origin_of(saved)
-        logs = log_keys(dict.fromkeys(trusted), origin)
+        logs = keys_of(origin, trusted)
         if not logs:
             return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
         found = check(saved, logs)
@@ -108,6 +114,25 @@ def _judged_saved(
         "hidden": found.hidden,
         "shown": len(saved.shown),
     }
+
+
+def keys_of(origin: str, trusted: list[VerifierKey]) -> list[VerifierKey]:
+    """Those trusted, and those that this machine followed the log to from them."""
+    return Memory(state_folder(), origin).keys(log_keys(dict.fromkeys(trusted), origin))
+
+
+def _require_say(note: Note, logs: list[VerifierKey]) -> None:
+    """See that the key that vouches for the note had not been given up by then, as far as is known
+    here.
+
+    Raises:
+        BadReceipt: it had.
+    """
+    origin = read_body(note.text).origin
+    try:
+        spoken(note, logs, Memory(state_folder(), origin).key_changes(logs))
+    except GivenUp as fault:
+        raise BadReceipt(f"The checkpoint cannot be relied on: {fault}.") from None
 
 
 def _proved_by_any(

@@ -14,6 +14,7 @@ from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, Note, read_note
 from scalewitness_cli.alarms import Alarm, proves_fault
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.key_following import in_words as change_in_words
 from scalewitness_cli.locking import write_whole
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.public_log import PublicLog
@@ -80,7 +81,7 @@ def _run(
     except Stopped as why:
         return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
     if isinstance(seen, Alarm):
-        return 1, alarm_shown(memory, seen, keys)
+        return 1, alarm_shown(memory, seen, memory.keys(keys))
     if isinstance(to, Path):
         write_whole(to, str(cosigned_anew(memory, int(time.time()))))
         return 0, _seen(seen) | {"sent": None, "not_sent": f"it is in {to}"}
@@ -144,6 +145,7 @@ def _seen(seen: Seen) -> dict[str, Any]:
         "size": seen.head.size,
         "root": seen.head.root.hex(),
         "before": None if seen.before is None else seen.before.size,
+        "key_changes": [change_in_words(one) for one in seen.changes],
     }
 
 
@@ -200,6 +202,7 @@ def _in_words(found: dict[str, Any]) -> str:
         else f"It continues what it vouched for at {found['before']} entries."
     )
     tale = [f"{found['log']}: {found['size']} entries, root {found['root'][:16]}…", f"  {first}"]
+    tale += [f"  {_line(one)}" for one in found["key_changes"]]
     if found["sent"]:
         return "\n".join([*tale, "  The log has this machine's cosignature."])
     return "\n".join([*tale, f"  Not cosigned there: {_line(found['not_sent'])}"])
