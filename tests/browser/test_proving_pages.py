@@ -3,133 +3,32 @@ on the buyer's page and on the animal's."""
 
 import json
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
-from datetime import timedelta
 from pathlib import Path
-from uuid import UUID
 
 import httpx
-import psycopg
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from click.testing import CliRunner, Result
 from django.conf import settings
-from django.db import connections
-from django.utils import timezone
 from playwright.sync_api import Page, Response, Route, expect
 from tests.api.client import fact
-from tests.api.test_receipts import token
-from tests.browser.conftest import Open, Site, session_of
-from tests.pictures import body_of, plain_file
-from tests.plugins.environment import SERVICES
+from tests.browser.altering import Told, altered, tell
+from tests.browser.conftest import Open, Site
 from tests.world import probing
 
 from scalewitness.domain.translog.checkpoints import Checkpoint
 from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import signed
-from scalewitness.intake.batch import Actor
-from scalewitness.intake.rules.photos import take_photo_file
-from scalewitness.intake.services import accept_one
-from scalewitness.ledger.services.signing import sign_checkpoint
-from scalewitness.people.services import enrol_device
 from scalewitness_cli.main import cli
 
 LOG = read_signer(settings.LOG_SIGNING_KEY)
 
-TABLES = (
-    "ledger_entry",
-    "ledger_mapnode",
-    "ledger_mapsubject",
-    "calls_call",
-    "calls_withdrawal",
-    "calls_standing",
-    "sales_salestep",
-    "animals_photo",
-    "animals_photofile",
-    "animals_identifier",
-)
-"""What is altered here, and put back."""
-
-
-@dataclass(frozen=True)
-class Told:
-    database: str
-    session: str
-    device: str
-    animal: str
-    other: str
-    offer: str
-
-    def path(self, page: str) -> str:
-        return {"offer": f"/offers/{self.offer}", "animal": f"/animals/{self.animal}"}[page]
-
 
 @pytest.fixture(scope="module")
 def story(site: Site) -> Told:
-    """An animal that two keepers agree on, with a photo, offered; a call on it was withdrawn."""
-    world = site.world
-    world.now -= timedelta(days=20)
-    animal, other = world.verified("R-1"), world.animal("R-2")
-    world.call(world.odile, other, "male")
-    world.pass_time(days=1)
-    slip = world.call(world.odile, animal, "female")
-    world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(slip.id)})
-    photo = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file())).id
-    take_photo_file(UUID(photo), plain_file(), Actor(keeper=world.odile.pk), world.now)
-    world.pass_time(days=18)
-    sale = world.draft(animal)
-    world.offer(sale)
-    accept_one(world.item("check_requested", sale.pk, {}), world.buyer(sale), world.now)
-    database = connections["default"].settings_dict["NAME"]
-    world.now = timezone.now()
-    _, device = enrol_device(world.odile, "phone", world.now)
-    sign_checkpoint(world.now)  # or looking would, which what is put back afterwards must not undo
-    return Told(
-        database,
-        session_of(world.odile),
-        device,
-        str(animal.pk),
-        str(other.pk),
-        token(sale, "offer"),
-    )
+    return tell(site.world)
 
 
-@contextmanager
-def altered(story: Told, statements: str) -> Iterator[None]:
-    """While it lasts, by somebody whom no trigger stops; afterwards the tables are as before."""
-    for short, whole in SHORT.items():
-        statements = statements.replace(short, whole)
-    statements = statements.replace("ANIMAL", f"'{story.animal}'")
-    statements = statements.replace("OTHER", f"'{story.other}'")
-    with psycopg.connect(SERVICES.owner_url, dbname=story.database, autocommit=True) as owner:
-
-        def each(what: str) -> None:
-            for table in TABLES:
-                owner.execute(what.replace("TABLE_NAME", table).encode())
-
-        each("ALTER TABLE TABLE_NAME DISABLE TRIGGER USER")
-        each("CREATE TEMPORARY TABLE kept_TABLE_NAME AS TABLE TABLE_NAME")
-        try:
-            for statement in statements.split(";"):
-                assert owner.execute(statement.encode()).rowcount, "it altered nothing"
-            yield
-        finally:
-            with owner.transaction():
-                each("DELETE FROM TABLE_NAME")
-                each("INSERT INTO TABLE_NAME SELECT * FROM kept_TABLE_NAME")
-            each("ALTER TABLE TABLE_NAME ENABLE TRIGGER USER")
-
-
-SHORT = {
-    "THE_CALL": "position = (SELECT max(position) FROM calls_call WHERE animal_id = ANIMAL "
-    "AND conclusion = 'male')",
-    "OTHER_LEAF": "convert_to(replace(convert_from(leaf, 'UTF8'), "
-    """'"conclusion":"male"', '"conclusion":"fema"'), 'UTF8')""",
-    "FIRST": "(SELECT min(position) FROM ledger_entry WHERE about = ANIMAL "
-    "AND kind IN ('call_made', 'standing_changed'))",
-}
 ALTERED_ROWS = {
     "another depth in the call's row",
     "another conclusion in the call's row",

@@ -1,22 +1,13 @@
 """What the command shows is proved, and that nothing was left out; what a superuser alters, the
 reader's own command names at its next look."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from typing import Any
+from urllib.parse import urlsplit
 
-import psycopg
 import pytest
+from tests import superuser
 from tests.cli.rooms import Machine, Room, envelope, invite, new_animal, push
-
-TABLES = (
-    "ledger_entry",
-    "ledger_mapnode",
-    "ledger_mapsubject",
-    "calls_standing",
-    "animals_identifier",
-)
-"""What is altered here, and put back."""
 
 
 @pytest.fixture(scope="module")
@@ -44,27 +35,10 @@ def snake(keeper: Machine, guest: Machine) -> str:
     return animal
 
 
-@contextmanager
-def altered(room: Room, statement: str, animal: str) -> Iterator[None]:
-    """While it lasts, by somebody whom no trigger stops; afterwards the tables are as they were."""
-    for short, whole in SHORT.items():
-        statement = statement.replace(short, whole)
-    with psycopg.connect(room.stack.owner_url, autocommit=True) as owner:
-
-        def each(what: str) -> None:
-            for table in TABLES:
-                owner.execute(what.replace("TABLE_NAME", table).encode())
-
-        each("ALTER TABLE TABLE_NAME DISABLE TRIGGER USER")
-        each("CREATE TEMPORARY TABLE kept_TABLE_NAME AS TABLE TABLE_NAME")
-        try:
-            done = owner.execute(statement.replace("ANIMAL", f"'{animal}'").encode())
-            assert done.rowcount, "it altered nothing"
-            yield
-        finally:
-            each("DELETE FROM TABLE_NAME")
-            each("INSERT INTO TABLE_NAME SELECT * FROM kept_TABLE_NAME")
-            each("ALTER TABLE TABLE_NAME ENABLE TRIGGER USER")
+def altered(room: Room, statement: str, animal: str) -> AbstractContextManager[None]:
+    """As :func:`tests.superuser.altered`, of this room's animal."""
+    database = urlsplit(room.stack.owner_url).path.removeprefix("/")
+    return superuser.altered(database, statement, SHORT | {"ANIMAL": f"'{animal}'"})
 
 
 SHORT = {
