@@ -106,7 +106,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
-    "scalewitness.api.compressing.CompressUntagged",
+    "scalewitness.api.compressing.Compress",
     "csp.middleware.CSPMiddleware",
     "scalewitness.pages.guards.uploads.RefuseLargeBodies",
     "whitenoise.middleware.WhiteNoiseMiddleware",
