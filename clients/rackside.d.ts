@@ -182,6 +182,7 @@ interface InMyName {
 interface Word {
   trusted: Set<string>;
   keys: Map<string, string>;
+  recovery: Set<string>;
   ends: Map<string, number>;
   rules: [number, boolean][];
   notices: { id: string; position: number; ends: number; stopped: number | null }[];

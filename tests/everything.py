@@ -5,7 +5,7 @@ from uuid import UUID
 
 from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
-from tests.signing import endorsing, notice_of, phone, rule, stop
+from tests.signing import endorsing, notice_of, paper, phone, rule, stop
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -136,6 +136,8 @@ def _own_word(world: World) -> None:
     outcomes += accept([notice], page, world.now)
     outcomes += first.push(stop(first, notice), rule(first, required=False))
     assert [one.status for one in outcomes] == ["accepted"] * 5
+    printed = paper(world, world.stan, endorsed_by=first)
+    assert printed.states("device_revoked", device=str(second.device.pk)).status == "accepted"
 
 
 def _reported(world: World, animal: Animal) -> None:

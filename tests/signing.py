@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID, uuid4
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tests.world import World, probing
@@ -54,6 +55,44 @@ def phone(world: World, keeper: Keeper, *, enrolled: bool = True, name: str = "p
     made = Phone(world, device, token, key)
     if enrolled:
         assert made.send(made.enrolment()).status == "accepted"
+    return made
+
+
+@dataclass
+class Paper:
+    """A recovery key, and what its keeper states with it."""
+
+    world: World
+    keeper: Keeper
+    key: DeviceKey
+
+    @property
+    def id(self) -> UUID:
+        return UUID(self.key.device)
+
+    @property
+    def enrolment(self) -> Item:
+        said = {"device": self.key.device, "key": self.key.public, "recovery": True}
+        return self.key.signed(self.world.item("device_key_enrolled", self.keeper.pk, said))
+
+    def endorsed(self, by: Phone) -> Item:
+        said = {"device": self.key.device, "key": self.key.public}
+        return by.key.signed(self.world.item("device_key_endorsed", self.keeper.pk, said))
+
+    def states(self, kind: str, **body: Any) -> Outcome:
+        return self.send(self.key.signed(self.world.item(kind, self.keeper.pk, body)))
+
+    def send(self, item: Item) -> Outcome:
+        actor = Actor(keeper=self.keeper.pk, device=self.id)
+        return accept([item], actor, self.world.now)[0]
+
+
+def paper(world: World, keeper: Keeper, endorsed_by: Phone | None = None) -> Paper:
+    key = DeviceKey(Ed25519PrivateKey.generate(), keeper=str(keeper.pk), device=str(uuid4()))
+    made = Paper(world, keeper, key)
+    if endorsed_by is not None:
+        assert made.send(made.enrolment).status == "accepted"
+        assert endorsed_by.send(made.endorsed(endorsed_by)).status == "accepted"
     return made
 
 

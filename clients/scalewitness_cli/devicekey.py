@@ -36,9 +36,12 @@ class DeviceKey:
         """The 32 public bytes in hexadecimal."""
         return self._private.public_key().public_bytes_raw().hex()
 
-    def enrolment(self, id: str, at: str) -> Fact:
-        """What ``POST devices/{id}/key`` takes. ``at`` in RFC 3339."""
-        body = {"device": self.device, "key": self.public}
+    def enrolment(self, id: str, at: str, *, recovery: bool = False) -> Fact:
+        """What ``POST devices/{id}/key`` takes, or ``POST recovery-keys/{id}`` for a key that is
+        for ``recovery``. ``at`` in RFC 3339."""
+        body = {"device": self.device, "key": self.public} | (
+            {"recovery": True} if recovery else {}
+        )
         about = {"kind": "device_key_enrolled", "about": self.keeper}
         fact = self.signed({"id": id, "at": at, "body": body, **about})
         return {"id": id, "at": fact["at"], "key": self.public, "sig": fact["sig"]}

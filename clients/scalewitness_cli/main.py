@@ -11,6 +11,7 @@ from scalewitness_cli.commands.inviting import invitations, invite
 from scalewitness_cli.commands.own_word import endorse, in_my_name, require_signatures
 from scalewitness_cli.commands.photo import photo
 from scalewitness_cli.commands.receipt import receipt
+from scalewitness_cli.commands.recovering import recover, recovery_key, revoke_device
 from scalewitness_cli.commands.refiling import refile
 from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.sending import send
@@ -31,8 +32,8 @@ def cli() -> None:
 
 
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end, sync,
-    in_my_name, require_signatures, endorse, send, show, unsent, retry, drop, choose, receipt,
-    photo, import_, export, invite, invitations)  # fmt: skip
+    in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, send, show,
+    unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, alarms, acknowledge, evidence)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

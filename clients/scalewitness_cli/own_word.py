@@ -117,6 +117,13 @@ def answer(store: Store, facts: Iterable[InMyName], reply: str) -> None:
             keep(connection, TRUSTED, msgspec.json.encode(trusted).decode())
 
 
+def trust_key(store: Store, public: str) -> None:
+    """Whoever typed the key here has it: it is theirs."""
+    with store.change() as connection:
+        trusted = sorted({*_trusted(store), public})
+        keep(connection, TRUSTED, msgspec.json.encode(trusted).decode())
+
+
 def _word(store: Store, identity: Identity) -> OwnWord:
     return own_word({identity.key.public, *_trusted(store)}, _of_keys(store))
 

@@ -87,6 +87,23 @@ def enrolment(stage: Stage) -> dict[str, Any]:
     return key.enrolment(str(new_id()), at())
 
 
+def recovery_key(stage: Stage) -> dict[str, Any]:
+    """Signed with itself; the owner has no device yet that could endorse it."""
+    return on_paper(stage).enrolment(str(new_id()), at(), recovery=True)
+
+
+def recovered(stage: Stage) -> dict[str, Any]:
+    body: dict[str, Any] = {"required": False}
+    fact = {"id": str(new_id()), "kind": "signatures_required", "at": at(), "body": body}
+    signed = on_paper(stage).signed(fact | {"about": stage.ids["keeper_owner"]})
+    return fact | {"at": signed["at"], "sig": signed["sig"]}
+
+
+def on_paper(stage: Stage) -> DeviceKey:
+    made = Ed25519PrivateKey.generate()
+    return DeviceKey(made, keeper=stage.ids["keeper_owner"], device=stage.ids["sheet"])
+
+
 def at(**delta: float) -> str:
     return rfc3339(timezone.now() + timedelta(**delta))
 
@@ -120,6 +137,8 @@ ROWS = [
     Row("GET", "devices", SIGNED_IN),
     Row("DELETE", "devices/{device_owner}", to(204, "owner")),
     Row("POST", "devices/{device_owner}/key", to(201, "owner"), enrolment),
+    Row("POST", "recovery-keys/{sheet}", all_signed_in(422) | {"owner": 409}, recovery_key),
+    Row("POST", "recovery-keys/{sheet}/facts", all_signed_in(404), recovered),
     Row("PUT", "practitioners/{practitioner}/address", to(204, "owner"),
         plain(email="practice@vets.example")),
     Row("GET", "practitioners", all_signed_in(200)),

@@ -143,6 +143,7 @@ def set_stage(house: str = "") -> Stage:
         "disclosure": str(disclosure.pk),
         "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
+        "sheet": str(new_id(world.now)),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
         "standing": str(sold.standings.order_by("-position")[0].pk),

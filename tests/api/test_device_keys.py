@@ -59,6 +59,7 @@ def test_a_key_is_enrolled_listed_and_revoked(odile: Api) -> None:
         "position": made.body["position"],
         "revoked_position": None,
         "by_password_only": False,
+        "recovery": False,
     }
     assert odile.delete(f"/devices/{key.device}").status == 204
     gone = shown(odile, key.device)

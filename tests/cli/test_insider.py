@@ -20,6 +20,7 @@ from tests.world import probing
 
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import moment_now
+from scalewitness_cli.recovery import spelled
 
 ENROL = """
 from django.utils import timezone
@@ -199,6 +200,34 @@ def test_notice_that_all_devices_are_lost_is_alarmed_and_stopped(
     odile.run("acknowledge", found["alarm"], "--because", "stopped")
     odile.sync()
     assert alarms(odile, 0) == []
+
+
+def test_a_keeper_whose_machine_is_lost_is_in_again_by_the_sheet(
+    odile: Machine, room: Room
+) -> None:
+    """Whoever has the password signed every device out and gave notice."""
+    odile.well("require-signatures", "--yes")
+    sheet = odile.run("recovery-key", type="n\n")
+    assert (sheet.status, "Recovery key of" in sheet.out) == (1, True)
+    made = odile.well("recovery-key", "--yes")
+    second = room.second_machine(odile)
+    second.sign_in(room.log_key)
+    words = made["words"].lower().replace("-", " ")
+    wrong = second.run("recover", type=f"{words[:-1]}{'0' if words[-1] != '0' else '2'}\n")
+    assert (wrong.status, "Group 8 of 8" in wrong.err) == (1, True)
+    strange = second.run("recover", type=f"{spelled(bytes(20))}\n")
+    assert "is no recovery key of yours" in strange.err
+    done = json.loads(second.run("recover", "--json", type=f"{words}\n").out)
+    assert done["kind"] == "device_key_endorsed"
+    second.well("require-signatures", "--no-wait", "--yes")
+    odile.sync()
+    found = alarms(odile, 1)
+    assert [(one["kind"], one["why"], one["forged"]) for one in found] == [
+        ("device_key_endorsed", "recovery", False)
+    ]
+    second.well("revoke-device", made["device"])
+    gone = second.run("recover", "--lift", type=f"{words}\n")
+    assert (gone.status, "It was revoked in the log" in gone.err) == (1, True)
 
 
 def test_a_keepers_second_machine_is_endorsed_by_comparing_keys(odile: Machine, room: Room) -> None:

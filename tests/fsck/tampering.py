@@ -26,6 +26,7 @@ from scalewitness.ledger.models import Checkpoint, Entry, MapHead, SignedHead, S
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services import mapping
+from scalewitness.people.models import DeviceKey, KeyEndorsement
 from scalewitness.standings.models import Standing
 
 ALL_OF_THE_TREE = ("ledger_tile", "ledger_head", "ledger_signedhead", "ledger_checkpoint")
@@ -113,8 +114,15 @@ def a_stop_taken_away() -> int:
     return at
 
 
+def a_sheet_that_passes_for_a_device() -> int:
+    """Whoever holds it could then sign calls."""
+    at: int = DeviceKey.objects.get(recovery=True).position
+    as_superuser(f"UPDATE people_devicekey SET recovery = false WHERE position = {at}")
+    return at
+
+
 def an_endorsement_taken_away() -> int:
-    at: int = Entry.objects.get(kind="device_key_endorsed").position
+    at: int = KeyEndorsement.objects.order_by("position")[0].position
     as_superuser(f"DELETE FROM people_keyendorsement WHERE position = {at}")
     return at
 
@@ -479,6 +487,7 @@ TABLE = [
     row(a_notice_from_long_ago, "people_signingnotice", ": at"),
     row(a_stop_taken_away, "people_signingnoticestop", "has no row"),
     row(an_endorsement_taken_away, "people_keyendorsement", "has no row"),
+    row(a_sheet_that_passes_for_a_device, "people_devicekey", ": recovery"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
     row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),
     row(what_a_call_is_flagged_with, "ledger_entry", "not the leaf's: flags", "calls_call"),

@@ -123,6 +123,8 @@ def _account(here: Here, readers: Readers) -> None:
     accounts.key_enrolled(who, enrol_device(who, "Tablet", now)[0], None, now)
     accounts.signing_notice_given(who, now, now)
     accounts.signing_notice_stopped(who, now)
+    accounts.recovery_key_counts(who, now)
+    accounts.recovery_key_used(who, "signatures_required", now)
     accounts.password_changed(who, now, kept=True, by_letter=False)
     accounts.address_added(who, now)
     accounts.signing_in_moved(who, "old@keepers.example", now)

@@ -214,6 +214,8 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "key_enrolled": ACCOUNT | {"device": "Rack phone", "until": "2026-12-02T08:30:00+00:00"},
     "signing_notice_given": ACCOUNT | {"ends": "2026-12-13T08:30:00+00:00"},
     "signing_notice_stopped": ACCOUNT,
+    "recovery_key_counts": ACCOUNT,
+    "recovery_key_used": ACCOUNT | {"fact": "device_key_endorsed"},
     "password_changed": ACCOUNT | {"kept": False, "by_letter": True},
     "signing_in_moved": ACCOUNT,
     "address_added": ACCOUNT,

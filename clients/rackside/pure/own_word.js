@@ -13,7 +13,7 @@ export const OF_KEYS = [
 ];
 const NOTICE_PERIOD = 14 * 24 * 3600 * 1000; // milliseconds
 
-const ALARMING = ["unsigned_ruled", "unknown_key", "forged", "revoked"];
+const ALARMING = ["unsigned_ruled", "unknown_key", "forged", "revoked", "recovery_misused"];
 
 /** Why a fact is in doubt, as the end of a sentence.
     @type {Record<string, string>} */
@@ -22,6 +22,8 @@ export const WHY = {
   unknown_key: "signed by a device that no entry gives a key",
   forged: "its signature does not fit its device’s key",
   revoked: "signed by a device that had been revoked",
+  recovery_misused: "signed with a recovery key, which signs no such thing",
+  recovery: "signed with your recovery key: by whoever has the sheet and is signed in as you",
   notice:
     "notice that all your devices are lost. Fourteen days later facts count in your name unsigned again, unless you stop it with the command: scalewitness require-signatures --stop-notice",
   unsigned: "sent by a device without a signature",
@@ -46,6 +48,7 @@ export async function judged(trusted, held, open, verify) {
   const word = {
     trusted: new Set(trusted),
     /** @type {Map<string, string>} */ keys: new Map(),
+    /** @type {Set<string>} */ recovery: new Set(),
     /** @type {Map<string, number>} */ ends: new Map(),
     /** @type {[number, boolean][]} */ rules: [],
     /** @type {Word["notices"]} */ notices: [],
@@ -66,6 +69,7 @@ async function read(word, { entry, position }) {
   if (kind === "device_key_enrolled") {
     const own = body.device === device && await word.verify(body.key, entry);
     if (own && !word.keys.has(body.device)) word.keys.set(body.device, body.key);
+    if (own && body.recovery) word.recovery.add(body.device);
     return;
   }
   const trusts = await isTrusted(word, entry);
@@ -112,7 +116,26 @@ async function doubt(word, { entry, position }) {
   if (!key) return "unknown_key";
   if (!await word.verify(key, entry)) return "forged";
   if (position > (word.ends.get(entry.device ?? "") ?? position)) return "revoked";
-  return word.trusted.has(key) ? "" : "by_password";
+  if (isMisused(word, entry)) return "recovery_misused";
+  if (!word.trusted.has(key)) return "by_password";
+  return isByPaper(word, entry) ? "recovery" : "";
+}
+
+/** Whether a recovery key states it, other than its own enrolment.
+    @param {Word} word
+    @param {OwnEntry} entry */
+const isByPaper = (word, { device, kind }) =>
+  word.recovery.has(device ?? "") && kind !== "device_key_enrolled";
+
+/** Whether it goes beyond what a recovery key signs: that nothing has to be signed any more, that a
+    device is the keeper's, or that one is lost.
+    @param {Word} word
+    @param {OwnEntry} entry */
+function isMisused(word, entry) {
+  const { kind, body } = entry;
+  const lifts = kind === "signatures_required" && body.required === false;
+  const recovers = lifts || kind === "device_key_endorsed" || kind === "device_revoked";
+  return isByPaper(word, entry) && !recovers;
 }
 
 /** Whether nothing counted unsigned when an entry came in there. A notice ends the rule for what
@@ -149,5 +172,6 @@ function running(word, position) {
     @param {OwnEntry} entry */
 async function isTrusted(word, entry) {
   const key = word.keys.get(entry.device ?? "");
-  return key !== undefined && word.trusted.has(key) && await word.verify(key, entry);
+  if (key === undefined || !word.trusted.has(key) || isMisused(word, entry)) return false;
+  return await word.verify(key, entry);
 }

@@ -29,6 +29,8 @@ WHY: dict[Doubt, str] = {
     "unknown_key": "a device signed it that no entry gives a key",
     "forged": "its signature does not fit its device's key",
     "revoked": "a device signed it that had been revoked",
+    "recovery_misused": "a recovery key signed it, which signs no such thing",
+    "recovery": "your recovery key signed it: whoever has the sheet and is signed in as you",
     "notice": "it is notice, given on a page, that all your devices are lost: 14 days after it "
     "facts count in your name unsigned again. Stop it: scalewitness require-signatures "
     "--stop-notice",
@@ -178,7 +180,7 @@ def require_signatures(
             click.echo(BEFORE_RULING, err=True)
             click.confirm("Rule it?", default=False, abort=True, err=True)
         body = {"required": False} if lift else {"wait": True} if wait else {}
-        position = _state(store, identity, "signatures_required", body)
+        position = state_now(store, identity, "signatures_required", body)
         print_result(
             {"required": not lift, "wait": wait and not lift, "position": position}, as_json,
             lambda: f"{LIFTED if lift else RULED} It is in the log at {position}.",
@@ -190,11 +192,11 @@ def _stop_notice(store: Store, identity: Identity, as_json: bool) -> None:
     Raises:
         Stopped: none runs, or it was refused.
     """
-    with _api(store, identity) as api:
+    with api_of(store, identity) as api:
         notice = api.get("devices")["notice"]
     if notice is None:
         raise Stopped("No notice runs that all your devices are lost.")
-    position = _state(store, identity, "signing_notice_stopped", {"notice": notice["id"]})
+    position = state_now(store, identity, "signing_notice_stopped", {"notice": notice["id"]})
     print_result(
         {"stopped": notice["id"], "position": position}, as_json,
         lambda: f"{RULED} That all are lost was stopped, in the log at {position}.",
@@ -230,18 +232,18 @@ def endorse(
     """
     with opened(server) as store:
         identity = need_identity(store)
-        with _api(store, identity) as api:
+        with api_of(store, identity) as api:
             waiting = [one for one in api.get("devices")["items"] if _is_weak(one)]
         if device is None:
             print_result(waiting, as_json, lambda: _devices_in_words(waiting))
             return
-        one = _device(waiting, device)
+        one = device_named(waiting, device)
         if refuse:
-            position = _state(store, identity, "device_revoked", {"device": one["id"]})
+            position = state_now(store, identity, "device_revoked", {"device": one["id"]})
         else:
             _compare(one, compared)
             body = {"device": one["id"], "key": one["key"]["public"]}
-            position = _state(store, identity, "device_key_endorsed", body)
+            position = state_now(store, identity, "device_key_endorsed", body)
         done = "revoked: it signs nothing any more" if refuse else "endorsed as yours"
         print_result(
             {"device": one["id"], "refused": refuse, "position": position}, as_json,
@@ -254,10 +256,14 @@ def _is_weak(one: Json) -> bool:
     return bool(key and key["by_password_only"] and key["revoked_position"] is None)
 
 
-def _device(found: Sequence[Json], word: str) -> Json:
+def device_named(found: Sequence[Json], word: str) -> Json:
+    """
+    Raises:
+        Stopped: none or several go by that name or end of an id.
+    """
     named = [one for one in found if word in {one["id"], one["name"]} or one["id"].endswith(word)]
     if len(named) != 1:
-        raise Stopped(f"{len(named)} devices that wait for it are called “{word}”: name one by id.")
+        raise Stopped(f"{len(named)} such devices are called “{word}”: name one by id.")
     return named[0]
 
 
@@ -288,19 +294,19 @@ def _devices_in_words(found: Sequence[Json]) -> str:
     return "\n".join(rows) or "Every device of yours that signs is endorsed."
 
 
-def _state(store: Store, identity: Identity, kind: str, body: Json) -> int:
+def state_now(store: Store, identity: Identity, kind: str, body: Json) -> int:
     """Have it taken now, signed; its position.
 
     Raises:
         Stopped: it was refused.
     """
     fact = {"id": fresh_id(), "kind": kind, "at": rfc3339(moment_now()), "about": identity.keeper}
-    with _api(store, identity) as api:
+    with api_of(store, identity) as api:
         (outcome,) = api.outcomes([identity.key.signed({**fact, "body": body})])
     if outcome["status"] == "refused":
         raise Stopped(str(outcome["problem"]["detail"]))
     return int(outcome["position"])
 
 
-def _api(store: Store, identity: Identity) -> Api:
+def api_of(store: Store, identity: Identity) -> Api:
     return Api(store.url, identity.token, RetryLimit(seconds=10, asked=10))

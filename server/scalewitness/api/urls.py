@@ -114,6 +114,8 @@ from scalewitness.api.push import push
 from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.receipts.prove_records import prove_records
 from scalewitness.api.receipts.prove_shown_records import prove_shown_records
+from scalewitness.api.recovery_keys.enrol_recovery_key import enrol_recovery_key
+from scalewitness.api.recovery_keys.state_by_recovery_key import state_by_recovery_key
 from scalewitness.api.reports.answer_report import answer_report
 from scalewitness.api.reports.confirm_document import confirm_document
 from scalewitness.api.reports.list_reports import list_reports
@@ -148,6 +150,12 @@ people = [
     path("devices/token", resource(post=fetch_token), name="device-token"),
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
     path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
+    path("recovery-keys/<uuid:id>", resource(post=enrol_recovery_key), name="recovery-key"),
+    path(
+        "recovery-keys/<uuid:id>/facts",
+        resource(post=state_by_recovery_key),
+        name="recovery-facts",
+    ),
     path(
         "practitioners",
         resource(get=list_practitioners, post=name_practitioner),

@@ -102,6 +102,12 @@ def _voucher(body: Body) -> str:
     return f"A keeper {what}{', no longer' if ends else ''}."
 
 
+def _key(body: Body) -> str:
+    if body.get("recovery"):
+        return "A keeper made a recovery key, to be kept on paper."
+    return "A device was given the key it signs with."
+
+
 def _signatures(body: Body) -> str:
     if body.get("required") is False:
         return "A keeper's facts count without a signature again."
@@ -165,7 +171,7 @@ CORRECTED: Final[Mapping[str, str]] = {
 _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "grant_given": _from("Access to a collection was given, as {}.", "role"),
     "grant_revoked": "Access to a collection was ended.",
-    "device_key_enrolled": "A device was given the key it signs with.",
+    "device_key_enrolled": _key,
     "device_revoked": "A device was revoked; it signs nothing from here on.",
     "device_key_endorsed": "A device's key was endorsed by another device of the same keeper.",
     "signatures_required": _signatures,

@@ -13,6 +13,7 @@ from django.db import transaction
 from scalewitness.domain.errors import (
     Busy,
     Fenced,
+    NotAllowed,
     NotFound,
     NotNow,
     Refused,
@@ -30,10 +31,15 @@ from scalewitness.people.queries import (
     devices_of,
     devices_with_a_lasting_key,
     idle_devices,
+    recovery_key_of,
 )
 from scalewitness.people.queries.own_word import ruled
 from scalewitness.sign_in.services.handing_over import forget_approved
 
+ON_A_DEVICE = (
+    "You ruled that only what your devices sign counts, so a recovery key ends on a device of "
+    "yours: scalewitness revoke-device."
+)
 NOT_NOW = (Fenced, Busy)
 """What keeps the log from taking the fact; a token does not wait for that."""
 
@@ -44,10 +50,14 @@ def revoke_device(keeper: Keeper, device_id: UUID, actor: Actor, now: datetime) 
 
     Raises:
         NotFound: not a device of this keeper.
+        NotAllowed: it is a recovery key, and only what devices sign counts: whoever knows the
+            password could otherwise take the keeper's way in.
     """
     device = device_of(keeper.pk, device_id)
     if device is None:
         raise NotFound()
+    if recovery_key_of(keeper.pk, device_id) and ruled(keeper.pk, now).required:
+        raise NotAllowed(ON_A_DEVICE)
     with suppress(*NOT_NOW):
         if _signs(device) and _state(keeper, device_id, actor, now):
             return

@@ -12,14 +12,15 @@ from typing import TypeVar
 
 import msgspec
 
-from scalewitness.domain.errors import BadSignature, KeyWaits, SignatureRequired
+from scalewitness.domain.errors import BadSignature, KeyWaits, NotAllowed, SignatureRequired
 from scalewitness.domain.facts import DeviceKeyEnrolled
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.base64s import decode64
+from scalewitness.domain.translog.devices import recovers
 from scalewitness.domain.translog.signatures import verify_ed25519
 from scalewitness.intake.batch import Actor, draft_of
 from scalewitness.intake.submission import Sealed
-from scalewitness.people.queries import signing_key
+from scalewitness.people.queries import SigningKey, signing_key
 from scalewitness.people.queries.own_word import Ruled, ruled, waits_until
 
 DEVICE_KINDS = frozenset(
@@ -52,7 +53,8 @@ def prove(items: Sequence[Sealed | T], actor: Actor) -> list[Sealed | T]:
     if not signed:
         return list(items)
     enrolled = (key for one in signed if (key := _enrols(one)))
-    key = signing_key(actor.keeper, actor.device) or next(enrolled, None)
+    held = signing_key(actor.keeper, actor.device)
+    key = held.public if held else next(enrolled, None)
     return [_proved(one, key, actor) if isinstance(one, Sealed) else one for one in items]
 
 
@@ -66,7 +68,7 @@ class Signatures:
 
     def __init__(self, actor: Actor, now: datetime) -> None:
         self._actor, self._now = actor, now
-        self._key: bytes | None = None
+        self._key: SigningKey | None = None
         self._stale = True
         self._ruled: Ruled | None = None
 
@@ -75,11 +77,15 @@ class Signatures:
 
         Raises:
             BadSignature: forged, of another fact or device, or of one revoked or without key.
+            NotAllowed: it is a recovery key's, which does not sign this.
         """
         if item.sig is not None:
-            key = _enrols(item) or self._current()
+            current = self._current()
+            key = _enrols(item) or (current and current.public)
             if key is None or (item.proved != key and not _fits(item, key, self._actor)):
                 raise BadSignature(_hint(item), pointer="/sig")
+            if current and current.recovery and not recovers(item.kind, item.logged_body()):
+                raise NotAllowed("A recovery key does not sign this.")
         self._stale = self._stale or item.kind in DEVICE_KINDS
 
     def require_own_word(self, item: Sealed) -> None:
@@ -100,7 +106,7 @@ class Signatures:
             if until is not None and self._now < until:
                 raise KeyWaits(WAITS, until=rfc3339(until))
 
-    def _current(self) -> bytes | None:
+    def _current(self) -> SigningKey | None:
         if self._stale:
             self._key = signing_key(self._actor.keeper, self._actor.device)
             self._stale = False

@@ -56,6 +56,18 @@ def signing_notice_stopped(keeper: Keeper, now: datetime) -> None:
         owe(keeper, kind="signing_notice_stopped", now=now, to=email)
 
 
+def recovery_key_counts(keeper: Keeper, now: datetime) -> None:
+    """To every confirmed address: a device of the keeper's endorsed a key on paper."""
+    for email in confirmed_emails(keeper.pk):
+        owe(keeper, kind="recovery_key_counts", now=now, to=email)
+
+
+def recovery_key_used(keeper: Keeper, fact: str, now: datetime) -> None:
+    """To every confirmed address: a recovery key signed a ``fact`` of this kind."""
+    for email in confirmed_emails(keeper.pk):
+        owe(keeper, kind="recovery_key_used", now=now, about={"fact": fact}, to=email)
+
+
 def password_changed(keeper: Keeper, now: datetime, *, kept: bool, by_letter: bool) -> None:
     """``kept``: devices stayed signed in; ``by_letter``: through the link of a letter."""
     about = {"kept": kept, "by_letter": by_letter}

@@ -90,7 +90,8 @@ class Device(models.Model):
 class DeviceKey(AppendOnly):
     """The key a device signs facts with: one a device, and no two devices share one.
 
-    ``position`` is that of the fact that enrolled it.
+    ``position`` is that of the fact that enrolled it. ``recovery``: it stands on a sheet of paper,
+    and its device is no more than a name for that.
     """
 
     device = models.OneToOneField(
@@ -99,6 +100,7 @@ class DeviceKey(AppendOnly):
     position = models.BigIntegerField(unique=True)
     public = models.CharField(max_length=64, unique=True)
     at = models.DateTimeField()
+    recovery = models.BooleanField(default=False, db_default=False)
 
     def __str__(self) -> str:
         return f"key of {self.device_id}"

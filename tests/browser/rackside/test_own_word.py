@@ -9,15 +9,18 @@ from msgspec import to_builtins
 from playwright.sync_api import expect
 from tests.browser.rackside.conftest import Phone, Racks, fresh_id, moment, said, stored, until
 from tests.domain.translog.test_own_word import (
+    COUNTS,
     GIVEN,
     MINE,
     OTHER,
+    PAPER,
     THIRD,
     after,
     endorsed,
     enrolled,
     note,
     notice,
+    printed,
     replace,
     revoked,
     ruled,
@@ -58,8 +61,15 @@ def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
         [ruled(MINE), GIVEN, after(stopped(MINE, GIVEN), days=14)],
         [ruled(MINE), GIVEN, ruled(MINE)],
         [ruled(MINE), GIVEN, after(revoked(None, MINE), days=14)],
+        COUNTS,
+        [*COUNTS, ruled(PAPER, required=False)],
+        [*COUNTS, enrolled(OTHER), endorsed(PAPER, OTHER), revoked(PAPER, MINE)],
+        [ruled(MINE), printed(PAPER), enrolled(OTHER), endorsed(PAPER, OTHER)],
+        [*COUNTS, GIVEN, after(stopped(PAPER, GIVEN), days=3)],
+        [*COUNTS, ruled(MINE, required=False), ruled(PAPER)],
     ]
-    facts = [note(None), note(MINE), note(OTHER), note(THIRD), replace(note(MINE), about=None)]
+    facts = [note(one) for one in (PAPER, None, MINE, OTHER, THIRD)]
+    facts.append(replace(note(MINE), about=None))
     facts.append(replace(note(None), device=MINE.device))
     facts += [after(note(one), days=day) for one in (None, MINE) for day in (13.99, 14)]
     for told in stories:

@@ -179,3 +179,17 @@ def test_a_fingerprint_is_eight_groups_of_four() -> None:
     """RFC 8032, 7.1, TEST 1; the digest by coreutils' sha256sum over the 32 bytes."""
     key = bytes.fromhex("d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a")
     assert fingerprint(key) == "21fe 31df a154 a261 626b f854 046f d227"
+
+
+def test_a_recovery_key_signs_what_gets_its_keeper_in_again_and_nothing_else() -> None:
+    body = {"device": "phone", "key": public(KEY), "recovery": True}
+    other = {"device": "tablet", "key": public(OTHER)}
+    fine = [
+        entry("signatures_required", KEY, body={"required": False}),
+        entry("device_key_endorsed", KEY, body=other),
+        entry("device_revoked", KEY, body={"device": "tablet"}),
+    ]
+    assert read(enrolment(body=body), *fine) == [None] * 4
+    for wrong in (entry("call_made", KEY), entry("signatures_required", KEY)):
+        why = "signed with a recovery key, which signs no such thing"
+        assert read(enrolment(body=body), wrong) == [None, why]

@@ -70,7 +70,13 @@ def stopped(by: DeviceKey | None, given: Leaf) -> Leaf:
     return fact("signing_notice_stopped", {"notice": given.id}, by)
 
 
-MINE, OTHER, THIRD = device(1), device(2), device(3)
+def printed(key: DeviceKey) -> Leaf:
+    """A key on paper is enrolled."""
+    body = {"device": key.device, "key": key.public, "recovery": True}
+    return fact("device_key_enrolled", body, key)
+
+
+MINE, OTHER, THIRD, PAPER = device(1), device(2), device(3), device(4)
 
 
 def word(*entries: Leaf) -> OwnWord:
@@ -213,3 +219,42 @@ def test_a_notice_before_the_rule_or_from_a_device_is_none_and_a_later_rule_outl
 def test_keys_end_on_a_page_again_once_a_notice_has_ended_the_rule() -> None:
     lost = after(revoked(None, MINE), **FORTNIGHT)
     assert word(ruled(MINE), GIVEN, lost).doubt(after(note(MINE), days=20), 9) == "revoked"
+
+
+COUNTS = [ruled(MINE), printed(PAPER), endorsed(MINE, PAPER)]
+
+
+def test_a_recovery_key_that_counts_lifts_the_rule_endorses_and_revokes() -> None:
+    assert word(*COUNTS).doubt(COUNTS[1], 2) is None
+    lifted = ruled(PAPER, required=False)
+    found = word(*COUNTS, lifted)
+    assert found.doubt(note(None), 9) == "page"
+    assert found.doubt(lifted, 4) == "recovery", "its keeper is asked whether that was them"
+    assert "recovery" not in ALARMING
+    story = [*COUNTS, enrolled(OTHER), endorsed(PAPER, OTHER), revoked(PAPER, MINE)]
+    assert word(*story).doubt(note(OTHER), 9) is None
+    assert word(*story).doubt(note(MINE), 9) == "revoked"
+
+
+def test_a_recovery_key_that_nothing_endorsed_does_none_of_it() -> None:
+    """The record should not have taken it; no client knows that all of its keeper's keys are own,
+    so it asks."""
+    story = [ruled(MINE), printed(PAPER), enrolled(OTHER)]
+    lifted = ruled(PAPER, required=False)
+    found = word(*story, endorsed(PAPER, OTHER), revoked(PAPER, MINE), lifted)
+    assert found.doubt(note(None), 9) == "unsigned_ruled"
+    assert found.doubt(note(OTHER), 9) == "by_password"
+    assert found.doubt(note(MINE), 9) is None
+    assert found.doubt(lifted, 6) == "by_password"
+
+
+def test_what_a_recovery_key_signs_beyond_that_is_proof() -> None:
+    more = [note(PAPER), ruled(PAPER), stopped(PAPER, GIVEN)]
+    for leaf in more:
+        assert word(*COUNTS).doubt(leaf, 9) == "recovery_misused"
+        assert word(printed(PAPER)).doubt(leaf, 9) == "recovery_misused", "trusted or not"
+    assert "recovery_misused" in ALARMING
+    late = after(note(None), days=20)
+    assert word(*COUNTS, GIVEN, after(more[2], days=3)).doubt(late, 9) == "page"
+    lifted = [*COUNTS, ruled(MINE, required=False), ruled(PAPER)]
+    assert word(*lifted).doubt(note(None), 9) == "page", "it states no rule"

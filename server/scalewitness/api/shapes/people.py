@@ -38,13 +38,15 @@ class LetterSent(Struct, frozen=True):
 class KeyShown(Struct, frozen=True):
     """The Ed25519 key a device signs facts with: ``public`` in hexadecimal, ``fingerprint``
     for people to compare, and where in the log it was enrolled and, if so, revoked.
-    ``by_password_only``: no device whose key is the keeper's own word endorsed it."""
+    ``by_password_only``: no device whose key is the keeper's own word endorsed it.
+    ``recovery``: it is on paper, and the device no more than a name for it."""
 
     public: str
     fingerprint: str
     position: int
     revoked_position: int | None
     by_password_only: bool
+    recovery: bool
 
 
 class DeviceShown(Struct, frozen=True):
@@ -161,6 +163,7 @@ def _key(one: DeviceKey, by_password_only: bool) -> KeyShown:
         position=one.position,
         revoked_position=one.end.position if hasattr(one, "end") else None,
         by_password_only=by_password_only,
+        recovery=one.recovery,
     )
 
 

@@ -24,10 +24,13 @@ class GrantRevoked(Body, frozen=True):
 
 class DeviceKeyEnrolled(Body, frozen=True):
     """About the keeper, by that very device, and signed with the key it names: whoever reads
-    the log can check the device's signatures from here on. ``key``: Ed25519, 32 bytes."""
+    the log can check the device's signatures from here on. ``key``: Ed25519, 32 bytes.
+    ``recovery``: no device holds it but a sheet of paper, which goes by the id of a device. It
+    signs nothing but what :func:`~scalewitness.domain.translog.devices.recovers` names."""
 
     device: Id
     key: PublicKey
+    recovery: bool = False
 
 
 class DeviceRevoked(Body, frozen=True):

@@ -4,7 +4,8 @@ A device's key enters the log as a fact that the key itself signs. So anyone who
 entries can check every later signature, for ever, without asking the server who was who.
 """
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 import msgspec
 
@@ -14,6 +15,8 @@ from scalewitness.domain.translog.signatures import verify_ed25519
 
 ENROLLED: Final = "device_key_enrolled"
 REVOKED: Final = "device_revoked"
+ENDORSED: Final = "device_key_endorsed"
+RULED: Final = "signatures_required"
 DECIDED: Final = "late_call_decided"
 WITH_A_CALL: Final = frozenset({"husbandry_noted", "photo_attached"})
 
@@ -23,6 +26,7 @@ class Enrolled(msgspec.Struct, frozen=True):
 
     keeper: str
     key: bytes
+    recovery: bool = False
 
 
 class DeviceKeys(msgspec.Struct):
@@ -61,6 +65,8 @@ class DeviceKeys(msgspec.Struct):
             return "signed by another keeper's device"
         if leaf.device in self.revoked and not self._was_released(leaf):
             return "signed by a device that had been revoked"
+        if known.recovery and not recovers(leaf.kind, leaf.body):
+            return "signed with a recovery key, which signs no such thing"
         return None if holds(leaf, known.key) else "the signature does not fit"
 
     def _was_released(self, leaf: Leaf) -> bool:
@@ -78,16 +84,23 @@ class DeviceKeys(msgspec.Struct):
     def _learn(self, leaf: Leaf) -> None:
         body = leaf.body
         if leaf.kind == ENROLLED:
-            self._enrol(body["device"], leaf.by or "", bytes.fromhex(body["key"]))
+            self._enrol(body, leaf.by or "")
         elif leaf.kind == REVOKED:
             self.revoked.add(body["device"])
         elif leaf.kind == DECIDED and body["admitted"]:
             self.released.add(body["held"])
         self.released.discard(leaf.id)
 
-    def _enrol(self, device: str, keeper: str, key: bytes) -> None:
-        self.enrolled[device] = Enrolled(keeper, key)
+    def _enrol(self, body: Mapping[str, Any], keeper: str) -> None:
+        key = bytes.fromhex(body["key"])
+        self.enrolled[body["device"]] = Enrolled(keeper, key, body.get("recovery", False))
         self.keys.add(key)
+
+
+def recovers(kind: str, body: Mapping[str, Any]) -> bool:
+    """Whether it is what a keeper states with a recovery key: that nothing has to be signed any
+    more, that a device is theirs, or that one is lost."""
+    return kind in {ENDORSED, REVOKED} or (kind == RULED and body.get("required") is False)
 
 
 def holds(leaf: Leaf, key: bytes) -> bool:

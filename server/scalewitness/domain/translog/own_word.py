@@ -10,11 +10,16 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any, Final, Literal
 
-from scalewitness.domain.translog.devices import ENROLLED, REVOKED, holds
+from scalewitness.domain.translog.devices import (
+    ENDORSED,
+    ENROLLED,
+    REVOKED,
+    RULED,
+    holds,
+    recovers,
+)
 from scalewitness.domain.translog.leaf import Leaf
 
-ENDORSED: Final = "device_key_endorsed"
-RULED: Final = "signatures_required"
 NOTICE: Final = "signing_notice_given"
 STOPPED: Final = "signing_notice_stopped"
 OF_KEYS: Final = frozenset({ENROLLED, REVOKED, ENDORSED, RULED, NOTICE, STOPPED})
@@ -29,12 +34,16 @@ Doubt = Literal[
     "unknown_key",
     "forged",
     "revoked",
+    "recovery_misused",
+    "recovery",
     "notice",
     "unsigned",
     "by_password",
     "page",
 ]
-ALARMING: Final = frozenset({"unsigned_ruled", "unknown_key", "forged", "revoked"})
+ALARMING: Final = frozenset(
+    {"unsigned_ruled", "unknown_key", "forged", "revoked", "recovery_misused"}
+)
 """Doubts about what a record that keeps its rules would not have taken."""
 
 
@@ -60,6 +69,8 @@ class OwnWord:
     trusted: set[str]
     keys: dict[str, str] = field(default_factory=dict)
     """Of each device the key that it enrolled."""
+    recovery: set[str] = field(default_factory=set)
+    """Those that are no devices but keys on paper."""
     ends: dict[str, int] = field(default_factory=dict)
     rules: list[tuple[int, bool]] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
@@ -84,6 +95,8 @@ class OwnWord:
     def _enrol(self, leaf: Leaf) -> None:
         if leaf.body["device"] == leaf.device and self._holds(leaf, leaf.body["key"]):
             self.keys.setdefault(leaf.body["device"], leaf.body["key"])
+            if leaf.body.get("recovery", False):
+                self.recovery.add(leaf.body["device"])
 
     def _ends_freely(self, leaf: Leaf, position: int) -> bool:
         """A page revokes a device too, until nothing counts that is not signed."""
@@ -136,11 +149,25 @@ class OwnWord:
             return "forged"
         if position > self.ends.get(leaf.device or "", position):
             return "revoked"
-        return None if key in self.trusted else "by_password"
+        if self._is_misused(leaf):
+            return "recovery_misused"
+        if key not in self.trusted:
+            return "by_password"
+        return "recovery" if self._is_by_paper(leaf) else None
+
+    def _is_by_paper(self, leaf: Leaf) -> bool:
+        """Whether a recovery key states it, other than its own enrolment."""
+        return leaf.device in self.recovery and leaf.kind != ENROLLED
+
+    def _is_misused(self, leaf: Leaf) -> bool:
+        """Whether it goes beyond what a recovery key signs."""
+        return self._is_by_paper(leaf) and not recovers(leaf.kind, leaf.body)
 
     def _is_trusted(self, leaf: Leaf) -> bool:
         key = self.keys.get(leaf.device or "")
-        return key is not None and key in self.trusted and self._holds(leaf, key)
+        if key is None or key not in self.trusted or self._is_misused(leaf):
+            return False
+        return self._holds(leaf, key)
 
     def _holds(self, leaf: Leaf, key: Any) -> bool:
         try:

@@ -55,7 +55,7 @@ def _end(grant: UUID, fact: LoggedFact) -> Row:
 def device_key_enrolled(fact: LoggedFact, past: Past) -> Rows:
     device, key = UUID(fact.body.device), fact.body.key
     values = {"device_id": device, "position": fact.position, "public": key, "at": fact.at}
-    yield Row(DeviceKey, values)
+    yield Row(DeviceKey, values | {"recovery": fact.raw.get("recovery", False)})
 
 
 def device_revoked(fact: LoggedFact, past: Past) -> Rows:

@@ -11,6 +11,7 @@ from scalewitness.domain.facts import (
     SignaturesRequired,
 )
 from scalewitness.intake.batch import Batch
+from scalewitness.intake.rules import recovery
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters import accounts as account_letters
 from scalewitness.people.models import Device
@@ -28,6 +29,8 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
     """The fact is signed with the key it names, which intake has checked: so the device
     holds it."""
     body = cast(DeviceKeyEnrolled, fact.body)
+    if body.recovery:
+        return recovery.enrol(fact, batch)
     device = _own_device(fact, body.device, batch)
     if device.pk != batch.actor.device:
         raise NotAllowed("A key is enrolled on the device that holds it.")
@@ -50,15 +53,22 @@ def device_key_enrolled(fact: Sealed, batch: Batch) -> int:
 
 
 def device_revoked(fact: Sealed, batch: Batch) -> int:
-    """From any device or page of its keeper; the one lost cannot be asked."""
+    """From any device or page of its keeper; the one lost cannot be asked. Where only what is
+    signed counts, from one whose key is the keeper's own word, or else of itself: a device that
+    somebody slipped in by password silences no other."""
     body = cast(DeviceRevoked, fact.body)
     device = _own_device(fact, body.device, batch)
+    if ruled(device.keeper_id, batch.now).required:
+        by = signing_device(fact, batch)
+        if by != device.pk and not is_own(by):
+            raise NotAllowed(NOT_OWN)
     if not hasattr(device, "key"):
         raise NotNow("This device has no key; just sign it out.")
     if hasattr(device.key, "end"):
         raise NotNow("This device has been revoked.")
     logged = batch.log(fact)
     keys.store_device_end(logged)
+    recovery.tell(fact, batch)
     return logged.position
 
 
@@ -76,6 +86,7 @@ def device_key_endorsed(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This device's key is your own word already.")
     logged = batch.log(fact)
     keys.store_endorsement(logged, by)
+    recovery.tell(fact, batch, endorsed=device)
     return logged.position
 
 
@@ -92,6 +103,7 @@ def signatures_required(fact: Sealed, batch: Batch) -> int:
         raise NotNow("So it is already.")
     logged = batch.log(fact)
     keys.store_signing_rule(logged, by)
+    recovery.tell(fact, batch)
     return logged.position
 
 

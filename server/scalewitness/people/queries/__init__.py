@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, tzinfo
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 from uuid import UUID
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -165,12 +165,32 @@ def device_of(keeper: UUID | None, device: UUID | None) -> Device | None:
     return found.first()
 
 
-def signing_key(keeper: UUID | None, device: UUID | None) -> bytes | None:
+class SigningKey(NamedTuple):
+    """``public``: 32 bytes. ``recovery``: it stands on paper, and signs little."""
+
+    public: bytes
+    recovery: bool
+
+
+def signing_key(keeper: UUID | None, device: UUID | None) -> SigningKey | None:
     """The key whose signatures are taken from this keeper on this device; None: none are."""
     found = device_of(keeper, device)
     if found is None or found.revoked_at is not None or not hasattr(found, "key"):
         return None
-    return None if hasattr(found.key, "end") else bytes.fromhex(found.key.public)
+    if hasattr(found.key, "end"):
+        return None
+    return SigningKey(bytes.fromhex(found.key.public), found.key.recovery)
+
+
+def is_device(id: UUID) -> bool:
+    """Whether it stands for anybody's device, or for a key on paper."""
+    return Device.objects.filter(pk=id).exists()
+
+
+def recovery_key_of(keeper: UUID, id: UUID) -> Device | None:
+    """The keeper's key on paper that goes by this id, ended or not."""
+    found = device_of(keeper, id)
+    return found if found and hasattr(found, "key") and found.key.recovery else None
 
 
 def holder_of(key: str) -> UUID | None:

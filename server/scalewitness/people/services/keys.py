@@ -30,7 +30,17 @@ def store_device_key(fact: Logged[DeviceKeyEnrolled]) -> None:
         position=fact.position,
         public=fact.body.key,
         at=fact.at,
+        recovery=fact.body.recovery,
     )
+
+
+def store_recovery_key(fact: Logged[DeviceKeyEnrolled], name: str) -> Device:
+    """A key on paper, listed among the devices under this name. No token is of it."""
+    device = Device.objects.create(
+        pk=UUID(fact.body.device), keeper_id=fact.about, name=name, enrolled_at=fact.received_at
+    )
+    store_device_key(fact)
+    return device
 
 
 def store_device_end(fact: Logged[DeviceRevoked]) -> None:
