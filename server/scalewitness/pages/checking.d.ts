@@ -101,9 +101,11 @@ interface MapOpening {
   siblings: Bytes[];
   hidden: Link[];
 }
-/** `key`: the hash of the map's key, in hexadecimal; `note`: the signed checkpoint. */
+/** `key`: the hash of the map's key, in hexadecimal; `note`: the signed checkpoint; `by`: the key
+    that vouches for it. */
 interface StatedMap {
   head: Head;
+  by: VerifierKey;
   note: string;
   root: Bytes;
   key: string;
@@ -152,6 +154,13 @@ interface LogMemory {
 interface LogAsked {
   consistency(old: bigint, now: bigint): Promise<string[] | null>;
   mapKey(): Promise<unknown>;
+  keyChanges?(): Promise<string[]>;
+}
+/** The log given over to `key` with the tree `head` (key_changes.js). */
+interface KeyChange {
+  key: VerifierKey;
+  head: Head;
+  note: string;
 }
 /** `before`: the size seen the last time, or the note that this one contradicts. */
 type Whole =

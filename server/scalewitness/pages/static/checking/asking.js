@@ -18,6 +18,7 @@ export const service = {
     return proof;
   },
   mapKey: async () => await asked(`${LOG}/map-key`),
+  keyChanges: async () => (await asked(`${LOG}/key-changes`)).changes,
 };
 
 /** @type {RequestInit} */

@@ -18,7 +18,7 @@ const KIND = "map_root";
  * @returns {Promise<StatedMap>} */
 export async function mapIn(answer, logs) {
   return await shaped(async () => {
-    const head = await signedBy(logs, readNote(answer.checkpoint));
+    const { head, by } = await signedBy(logs, readNote(answer.checkpoint));
     const entry = decode64(answer.map.entry);
     const leaf = readEntry(entry);
     if (leaf.kind !== KIND || leaf.by !== null) {
@@ -29,6 +29,7 @@ export async function mapIn(answer, logs) {
       : "the map it is proved by is not in the tree that was signed";
     return {
       head,
+      by,
       note: answer.checkpoint,
       root: hashIn(leaf.body.root),
       key: leaf.body.key,
@@ -52,12 +53,12 @@ async function endsWith(head, entry, { position, proof }) {
 
 /** @param {VerifierKey[]} logs
  * @param {Note} note */
-export async function signedBy(logs, note) {
+async function signedBy(logs, note) {
   /** @type {Refused | undefined} */
   let refusal;
   for (const log of logs) {
     try {
-      return (await openCheckpoint(note, log)).head;
+      return { head: (await openCheckpoint(note, log)).head, by: log };
     } catch (fault) {
       if (!(fault instanceof Refused)) throw fault;
       refusal ??= fault;

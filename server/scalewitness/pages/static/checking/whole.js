@@ -3,6 +3,7 @@
 
 import { decode64, encode64, hex, Refused } from "../shared/bytes.js";
 import { amiss } from "./agreeing.js";
+import { openCheckpoint, readNote } from "./notes.js";
 import { continued, Forked } from "./seen_before.js";
 import { certifiedKey, mapIn, recordIn } from "./stated.js";
 import { readVrfKey } from "./vrf.js";
@@ -14,6 +15,7 @@ import { readVrfKey } from "./vrf.js";
 export async function look({ answer, logs, shown, seen, memory, ask }) {
   try {
     const stated = await mapIn(answer, logs);
+    await sameKey(stated, logs, memory, ask);
     const before = await continued(stated, memory, ask);
     const key = await keyOf(stated, memory, ask);
     const records = await recordsIn(answer, stated, key);
@@ -37,6 +39,30 @@ const ofTheLog = (why) => ({
   position: null,
   text: `${why.charAt(0).toUpperCase()}${why.slice(1)}.`,
 });
+
+/** See that the key that vouched for what was seen before still does, or gave the log over.
+ * @param {StatedMap} stated
+ * @param {VerifierKey[]} logs
+ * @param {LogMemory} memory
+ * @param {LogAsked} ask */
+async function sameKey(stated, logs, memory, ask) {
+  const kept = memory.note(stated.head.origin);
+  if (kept === null || kept === stated.note || await isPlainlyBy(kept, stated.by)) return;
+  const { followed } = await import("./key_changes.js");
+  await followed(kept, stated, logs, ask);
+}
+
+/** @param {string} note
+ * @param {VerifierKey} key */
+async function isPlainlyBy(note, key) {
+  try {
+    await openCheckpoint(readNote(note), key);
+    return !note.includes("\nkey-change ");
+  } catch (fault) {
+    if (!(fault instanceof Refused)) throw fault;
+    return false;
+  }
+}
 
 /** The map's key, which never changes while the log keeps its name.
  * @param {StatedMap} stated
