@@ -25,6 +25,7 @@ Kind = Literal[
     "half_change",
     "succeeded",
     "not_whole",
+    "seal_broken",
 ]
 
 WORDS: dict[Kind, str] = {
@@ -46,6 +47,9 @@ WORDS: dict[Kind, str] = {
     "other_log": "Another log is shown here than the one you watch.",
     "not_whole": "What the server shows of an animal is not what its log states: something was "
     "altered, added or kept back.",
+    "seal_broken": "A late call of yours was sealed into the log as it came, and what the server "
+    "says of it now does not fit that: it was made to disappear, or something was put in its "
+    "place.",
     "succeeded": "The log you watch was closed, and says that it goes on as another.",
 }
 

@@ -32,10 +32,11 @@ from scalewitness_cli.readings import keep_comparison, set_aside
 from scalewitness_cli.receipts import collect, trees_in
 from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
+from scalewitness_cli.sealed import newest_unproved, note_seals, prove_seals, set_alarmed
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
 from scalewitness_cli.whole import Where, prove
-from scalewitness_cli.witness import Log, look
+from scalewitness_cli.witness import Log, Trouble, alarmed, look
 
 MOST_STUCK = 3
 """Faulty items to split off in one sync before the fault is taken to be everywhere (our
@@ -116,6 +117,7 @@ def sync(
     at("begin")
     if sending:
         identity = _send(store, identity, line.api, done, at)
+    note_seals(store, identity)
     line = _check_log(store, identity, line, now, done)
     at("looked")
     if done.alarm is not None:
@@ -128,7 +130,9 @@ def sync(
     done.clock = in_words(keep_comparison(store, line.api))
     _prove(store, identity, line, done)
     at("receipts stored")
-    _prove_records(store, identity, line, now, done)
+    _prove_seals(store, line, now, done)
+    if done.alarm is None:
+        _prove_records(store, identity, line, now, done)
     at("records proved")
     return done
 
@@ -289,8 +293,12 @@ def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Syn
     if line.memory is None:
         return line
     kept = line.memory.kept()
-    if newest := unproved(store, read_body(kept.text).size if kept else 0):
-        line.api.have_vouched(newest[-1].id)
+    since = read_body(kept.text).size if kept else 0
+    newest = [(one.position or 0, one.id) for one in unproved(store, since)[-1:]]
+    if sealed := newest_unproved(store, since):
+        newest.append(sealed)
+    if newest:
+        line.api.have_vouched(max(newest)[1])
     origin = line.memory.origin
     known = lambda: trees_in(store, origin)  # noqa: E731  asked for when it is needed
     seen = look(line.memory, line.log, line.keys, now, known=known)
@@ -308,6 +316,18 @@ def _prove(store: Store, identity: Identity, line: Line, done: Synced) -> None:
     if kept is not None:
         found = collect(store, identity, line.log, kept, line.keys)
         done.receipts, done.faulty = found.held, found.faulty
+
+
+def _prove_seals(store: Store, line: Line, now: int, done: Synced) -> None:
+    kept = line.memory.kept() if line.memory else None
+    if line.memory is None or kept is None:
+        return
+    if broken := prove_seals(store, line.api, line.log, kept, line.keys):
+        trouble = Trouble("seal_broken", f"{'; '.join(broken)}.")
+        with line.memory.alone():
+            done.alarm = alarmed(line.memory, line.log, kept, kept, trouble, now).id
+        set_alarmed(store)
+        done.unread = "what the server says of a late call does not hold"
 
 
 def _prove_records(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> None:

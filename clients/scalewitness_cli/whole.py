@@ -33,6 +33,7 @@ from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items
 from scalewitness_cli.receipts import entries_of
 from scalewitness_cli.remote import Api
+from scalewitness_cli.sealed import links_of
 from scalewitness_cli.stating import certified_key, map_in, opening_in
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.witness import Log, Trouble, alarmed, look
@@ -118,8 +119,8 @@ def _wanted(store: Store, own: Own) -> dict[str, str]:
     facts = {row["about"]: (row["facts"], row["last"]) for row in store.rows(sql)}
     whole = {id: one for id, one in here.items() if one.get("sight") == "all"}
     found = {id: _digest((facts.get(id), one)) for id, one in whole.items()}
-    gone = {id: said for id, said in own.items() if id not in here}
-    return found | {id: _digest([one.id for one in said]) for id, said in gone.items()}
+    gone = {id: own[id] for id in own if id not in here}
+    return found | {id: _digest([one.id for one in listed]) for id, listed in gone.items()}
 
 
 def _digest(what: Any) -> str:
@@ -150,8 +151,8 @@ def _prove_batch(
     """Why not, by the animals whose record does not hold."""
     answer = where.api.get("proofs", animals=",".join(batch))
     try:
-        note = read_note(str(answer["checkpoint"]))
-        found = look(where.memory, where.log, where.keys, now, shown=note)
+        shown = read_note(str(answer["checkpoint"]))
+        found = look(where.memory, where.log, where.keys, now, shown=shown)
         if isinstance(found, Alarm):
             done.alarm = found
             return {}
@@ -159,7 +160,7 @@ def _prove_batch(
         key = _key(store, where, key_hash)
     except (ValueError, KeyError, TypeError) as fault:
         return dict.fromkeys(batch, f"{fault}")
-    failed = dict[str, str]()
+    failed, sealed = dict[str, str](), links_of(store)
     proofs = {one["id"]: one for one in answer["animals"]}
     for id in batch:
         seen = replica.animal(store, id)
@@ -168,10 +169,9 @@ def _prove_batch(
             continue
         facts = replica.facts_about(store, id) if seen else []
         try:
-            if id not in proofs:
-                raise NotShown("the server shows no proof of it")
-            opening = opening_in(proofs[id])
+            opening = _opening(proofs.get(id))
             require_whole(UUID(id), _links(facts, head.size), opening, root, key)
+            _require_seals(sealed.get(id), facts, opening, head.size)
             if seen is not None:
                 _require_agreed(seen, facts, opening)
             else:
@@ -181,6 +181,12 @@ def _prove_batch(
     done.animals += len(set(batch) - set(failed) - set(done.unshown))
     done.position = head.size - 1
     return failed
+
+
+def _opening(proof: Mapping[str, Any] | None) -> Opening:
+    if proof is None:
+        raise NotShown("the server shows no proof of it")
+    return opening_in(proof)
 
 
 def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
@@ -222,6 +228,22 @@ def _require_own(own: Sequence[Item], identity: Identity, opening: Opening, size
         forms = (Link(one.position, leaf_hash(entry)) for entry in entries_of(one, identity))
         if one.position < size and not any(form in there for form in forms):
             raise NotShown(f"what you said at position {one.position} is not on its record")
+
+
+def _require_seals(
+    sealed: Iterable[Link] | None, facts: Iterable[Mapping[str, Any]], opening: Opening, size: int
+) -> None:
+    """See that the entries that seal one's own late calls are on the animal's record.
+
+    Raises:
+        NotShown: one is not.
+    """
+    if sealed is None:
+        return
+    there = {*_links(facts, size), *opening.hidden}
+    for link in sealed:
+        if link.position < size and link not in there:
+            raise NotShown(f"your late call, sealed at position {link.position}, is not on it")
 
 
 def _require_agreed(

@@ -17,13 +17,16 @@ from scalewitness.calls.models import Call, HeldCall
 from scalewitness.calls.services import hold_call
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.translog.base64s import decode64
-from scalewitness.domain.translog.leaf import Leaf, leaf_bytes
+from scalewitness.domain.translog.base64s import decode64, encode64
+from scalewitness.domain.translog.leaf import Leaf, Stamp, leaf_bytes, read_leaf
 from scalewitness.domain.translog.sealing import (
+    NotSealed,
     SealedCall,
     is_sealed,
+    require_sealed,
     seal,
 )
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.closing import seal_waiting
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.ledger.models import Entry
@@ -67,7 +70,7 @@ def test_a_late_call_enters_the_log_as_it_comes(world: World) -> None:
     kept = given(held)
     sent = as_version_1(call, world.greta)
     assert is_sealed(sent, bytes.fromhex(kept.salt), leaf.body["sealed"])
-    assert bytes(Entry.objects.get(position=kept.position).leaf) == decode64(kept.entry)
+    assert require_sealed(kept, [sent]) == bytes(Entry.objects.get(position=kept.position).leaf)
     assert Entry.objects.get(position=kept.position).kind == "call_held"
     fsck()
 
@@ -223,3 +226,37 @@ def test_one_held_before_is_sealed_once_with_the_time_it_came(world: World) -> N
     decide(world, animal, held, True)
     assert Call.objects.count() == 1
     fsck()
+
+
+# --- what its sender's client makes of the answer -------------------------------------------
+
+
+def tampered(kept: SealedCall, **more: Any) -> SealedCall:
+    return msgspec.structs.replace(kept, **more)
+
+
+def with_body(kept: SealedCall, **more: Any) -> SealedCall:
+    leaf = read_leaf(decode64(kept.entry))
+    members = msgspec.structs.asdict(leaf) | more
+    stamp = Stamp(members.pop("received"), members.pop("flags"))
+    return tampered(kept, entry=encode64(leaf_bytes(**members, stamp=stamp)))
+
+
+def test_a_client_takes_no_entry_that_seals_something_else(world: World) -> None:
+    animal = world.animal("A1")
+    call, held, leaf = sealing(world, animal)
+    kept, sent = given(held), [as_version_1(call, world.greta)]
+    other = as_version_1(call | {"body": probing("female", "A1")}, world.greta)
+    cases = {
+        "not what was sent": (kept, [other]),
+        "cannot be read": (tampered(kept, entry="AAAA"), sent),
+        "salt": (tampered(kept, salt="00"), sent),
+        "what it seals": (tampered(kept, salt="00" * 32), sent),
+        "another call": (with_body(kept, about=str(fresh_id(world.now))), sent),
+        "record's own": (with_body(kept, by=str(world.odile.pk)), sent),
+        "no entry": (with_body(kept, kind="late_call_decided"), sent),
+    }
+    for why, (one, forms) in cases.items():
+        with pytest.raises(NotSealed, match=why):
+            require_sealed(one, forms)
+    assert leaf.kind == "call_held"

@@ -6,8 +6,10 @@ import click
 
 from scalewitness_cli import outbox
 from scalewitness_cli.commands.common import ends_well, opened, server_option
+from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.sealed import file_of
 
 
 @click.command()
@@ -16,12 +18,17 @@ from scalewitness_cli.remote import Stopped
 @server_option
 @ends_well
 def receipt(id: str, file: Path | None, server: str | None) -> None:
-    """Write the receipt of the item ID to FILE or the output; see `scalewitness verify`."""
+    """Write the receipt of the item ID to FILE or the output; see `scalewitness verify`.
+
+    Of a late call that waits, or was not admitted, it shows that the record has it and what it
+    says: whoever has that file can read the call.
+    """
     with opened(server) as store:
         item = outbox.item_named(store, id)
-        if item.receipt is None:
+        made = item.receipt or file_of(store, item, need_identity(store))
+        if made is None:
             raise Stopped(f"No receipt of {item.id} is here: {item.fault or 'none was made yet'}.")
         if file is None:
-            click.echo(item.receipt, nl=False)
+            click.echo(made, nl=False)
         else:
-            write_out(file, item.receipt)
+            write_out(file, made)

@@ -16,6 +16,7 @@ from scalewitness.domain.translog.receipts import (
     MAX_RECEIPT_BYTES,
     BadReceipt,
     Proven,
+    Receipt,
     claimed_origin,
     prove,
     read_receipt,
@@ -23,6 +24,7 @@ from scalewitness.domain.translog.receipts import (
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.saved import MAX_BYTES, BadSaved, check, is_saved, origin_of, read_saved
+from scalewitness_cli.sealed import LateCall, call_in, read_file
 from scalewitness_cli.trust import VARIABLE, keys_file, log_keys, witness_keys
 
 PROVES = (
@@ -75,10 +77,11 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
     """The exit status for one file and what was found."""
     with file.open("rb") as opened:
         data = opened.read(MAX_BYTES)
-    if is_saved(data):
+    late = read_file(data)
+    if late is None and is_saved(data):
         return _judged_saved(file, data, trusted)
     try:
-        receipt = read_receipt(data[: MAX_RECEIPT_BYTES + 1])
+        receipt = read_receipt(late.receipt.encode() if late else data[: MAX_RECEIPT_BYTES + 1])
         origin = claimed_origin(receipt)
         logs = keys_of(origin, trusted)
         if not logs:
@@ -86,9 +89,21 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
         witnesses = tuple(dict.fromkeys(witness_keys(trusted)))
         proven = _proved_by_any(receipt, logs, witnesses)
         _require_say(receipt.checkpoint, logs)
-        return 0, _found(file, proven)
+        found = _found(file, proven)
+        return 0, found if late is None else found | _under_seal(late, receipt)
     except BadReceipt as fault:
         return 1, {"file": str(file), "holds": False, "why": str(fault)}
+
+
+def _under_seal(late: LateCall, receipt: Receipt) -> dict[str, Any]:
+    """Of a late call, what it says.
+
+    Raises:
+        BadReceipt: it is not what was sealed.
+    """
+    sent = call_in(late, receipt)
+    return {"sealed": {"what": in_words(sent.kind, sent.body), "by": sent.by, "at": sent.at,
+                       "signed_on_device": sent.sig is not None, "body": sent.body}}  # fmt: skip
 
 
 def _judged_saved(
@@ -204,6 +219,7 @@ def _lines(found: dict[str, Any]) -> list[str]:
     device = "; it carries a device's signature" if found["signed_on_device"] else ""
     return [
         f"What: {_line(found['what'])}",
+        *_of_seal(found.get("sealed")),
         f"Stated by {found['by'] or 'the record itself'}, for the time {found['at']}{device}",
         *_stamped(found),
         f"About {found['about'] or 'nothing further'}; its own id is {found['id']}",
@@ -213,6 +229,16 @@ def _lines(found: dict[str, Any]) -> list[str]:
         f"It shows: {PROVES}",
         f"It does not show: {PROVES_NOT}",
         *([] if seen else [f"Also: {UNSEEN}"]),
+    ]
+
+
+def _of_seal(sealed: dict[str, Any] | None) -> list[str]:
+    if sealed is None:
+        return []
+    device = "; it carries a device's signature" if sealed["signed_on_device"] else ""
+    return [
+        f"Under seal: {_line(sealed['what'])}",
+        f"Sent by {sealed['by']}, for the time {sealed['at']}{device}",
     ]
 
 
