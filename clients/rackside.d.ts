@@ -73,7 +73,7 @@ interface Animal {
   ended?: { why: string; at: string } | null;
   sight?: "all" | "blind";
   collection?: { id: string; name: string };
-  standing?: { label: string };
+  standing?: { label: string; position: number; p_male: string; p_male_pessimistic: string } | null;
   own_call?: { id: string; position: number } | null;
 }
 
@@ -138,8 +138,10 @@ interface Kept {
   drafts: Draft;
   photos: PhotoFile;
   named: InMyName;
+  proved: Proved;
 }
 interface Meta {
+  map_key: MapKey;
   log: KnownLog;
   alarms: Alarm[];
   trusted: string[];
@@ -210,6 +212,33 @@ interface Alarm extends Trouble {
   kept: string | null;
   shown: string;
   answer: { at: number; because: string } | null;
+}
+
+/** An animal held to the log (net/proving.js): what was shown, and as of which position; `hidden`:
+    entries that one may not read; `amiss`: what does not fit, as sentences, then with the `proofs`
+    that it was held to; `at`: milliseconds. */
+interface Unfit {
+  id: string;
+  shown: Shown[];
+  at: number;
+  position: number;
+  hidden: number;
+  amiss: string[];
+  proofs: unknown;
+}
+/** As it is now; `was`: what did not fit before and was not set aside yet. */
+interface Proved extends Unfit {
+  was: Unfit | null;
+}
+/** A fact of one's own, and where the server said that it stands. */
+interface Said {
+  fact: Fact;
+  position: number;
+}
+/** The key of the map: as it is taken in, and the answer that shows it to be good. */
+interface MapKey {
+  modulus: string;
+  certified: unknown;
 }
 
 /** A page of the feed of changes. */

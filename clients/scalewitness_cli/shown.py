@@ -192,8 +192,8 @@ def _of_standing(one: Fields, record: Record, seen: int) -> Iterator[str]:
 
 
 def _of_sheet(one: Fields, record: Record) -> Iterator[str]:
-    entries = (entry for _, entry in sorted(record.entries.items()))
-    stated = sheet_stated((entry.kind, entry.body) for entry in entries)
+    entries = [entry for _, entry in sorted(record.entries.items())]
+    stated = sheet_stated((one.kind, one.body) for one in entries) | _condition(entries)
     for name, value in one["holds"].items():
         if (name == "codes" or not record.hidden) and value != stated[name]:
             yield (
@@ -204,3 +204,23 @@ def _of_sheet(one: Fields, record: Record) -> Iterator[str]:
 
 def _spelled(value: object) -> object:
     return ", ".join(map(" ".join, value)) if isinstance(value, list) else value
+
+
+def _condition(entries: Iterable[Leaf]) -> dict[str, Any]:
+    """What was last noted of each kind, by when it was; a meal that was left counts for none."""
+    notes = dict[str, Leaf]()
+    for one in sorted(entries, key=lambda one: parse_moment(one.at)):
+        if one.kind == "husbandry_noted" and one.body["noted"].get("taken", True):
+            notes[one.body["noted"]["type"]] = one
+
+    def noted(kind: str, name: str) -> Any:
+        return notes[kind].body["noted"][name] if kind in notes else None
+
+    weight, meal = notes.get("weight"), notes.get("meal")
+    return {
+        "weight": noted("weight", "grams"),
+        "weighed": weight.at if weight else None,
+        "fed": meal.at if meal else None,
+        "shed": noted("shed", "stage"),
+        "health": noted("health", "sign"),
+    }

@@ -74,6 +74,17 @@ def test_what_the_feed_brought_is_all_there_is(
     assert {"call_made", "standing_changed"} <= {json.loads(one)["kind"] for one in seen.values()}
 
 
+def test_who_keeps_no_facts_gets_them_with_the_proof(
+    odile: Api, animal: Animal, seen: dict[int, bytes]
+) -> None:
+    """The phone, which shows what follows from them."""
+    answer = odile.get("/proofs", animals=str(animal.pk), entries="yes").body
+    (proof,) = answer["animals"]
+    entries = {one["position"]: b64decode(one["entry"]) for one in proof["entries"]}
+    assert entries == seen
+    assert "entries" not in asked(odile, animal)["animals"][0]
+
+
 def test_an_entry_left_out_added_or_altered_is_seen(
     odile: Api, animal: Animal, seen: dict[int, bytes]
 ) -> None:
@@ -149,7 +160,9 @@ def test_a_blind_guest_gets_none_before_their_own_check_and_all_after(
     world.call(world.odile, animal, "male")
     present(world)
     visit = world.visit(world.greta, animal)
-    assert asked(greta, animal)["animals"] == []
+    for entries in ("no", "yes"):
+        answer = greta.get("/proofs", animals=str(animal.pk), entries=entries).body
+        assert answer["animals"] == []
     world.call(world.greta, animal, "male", visit=visit)
     answer = asked(greta, animal)
     check(greta, answer, animal, fed(greta)[str(animal.pk)])
@@ -171,6 +184,8 @@ def test_whoever_made_a_check_sees_for_ever_that_it_stands(
     }
     assert set(proof) == {"id", "count", "nonce", "path_proof", "siblings", "hidden"}
     check(greta, answer, animal, {})
+    whole = greta.get("/proofs", animals=str(animal.pk), entries="yes").body
+    assert whole["animals"][0]["entries"] == []
 
 
 def test_others_get_nothing_and_cannot_tell_it_from_no_animal(

@@ -11,6 +11,12 @@ from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 pytestmark = pytest.mark.django_db
+CHECKING = {"agreeing", "ed25519", "entry", "keys", "merkle", "notes", "record_map"} | {
+    "seen_before",
+    "stated",
+    "vrf",
+    "whole",
+}
 FONTS = ("source-sans-3", "source-serif-4")
 FOLDER = Path(settings.RACKSIDE_ROOT)
 
@@ -23,7 +29,7 @@ def test_the_worker_names_every_file_with_its_hash() -> None:
     assert own == (FOLDER / "sw.js").read_text(encoding="utf-8")
     files = {one.relative_to(FOLDER).as_posix() for one in FOLDER.rglob("*") if one.is_file()}
     files |= {"shared/bytes.js", "shared/canonical.js", "shared/tokens.css"}
-    files |= {f"checking/{one}.js" for one in ("ed25519", "keys", "merkle", "notes", "seen_before")}
+    files |= {f"checking/{one}.js" for one in CHECKING}
     files |= {f"shared/fonts/{one}-latin-wght-normal.woff2" for one in FONTS}
     assert set(shell["files"]) == files - {"sw.js", "index.html"} | {""}
     for path, digest in shell["files"].items():

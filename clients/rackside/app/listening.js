@@ -4,6 +4,7 @@
 import { Refused } from "../net/api.js";
 import { look } from "../net/log.js";
 import { judge } from "../net/own_word.js";
+import { prove } from "../net/proving.js";
 import * as replica from "../net/replica.js";
 import { backoff } from "../pure/waiting.js";
 import { refreshed } from "../store/replica.js";
@@ -78,6 +79,14 @@ async function turn(session, signal, fresh) {
     const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
     if (await judge(session)) await changed();
     if (came || fresh) await replica.visits(session, signal, changed);
+    const fetch = async () => {
+      await replica.follow(session, { wait: 0, signal });
+      await replica.visits(session, signal, changed);
+    };
+    if (!(await prove(session, signal, { fetch, changed }))) {
+      await amiss("");
+      return { alarmed: true };
+    }
     await refreshed(session, Date.now());
     await amiss("");
     return { came };

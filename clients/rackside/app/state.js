@@ -23,6 +23,7 @@ const listeners = new Set();
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
       log: KnownLog | null, alarms: Alarm[], unable: string | null,
+      proved: Map<string, Proved>,
     }} */
 export const state = {
   session: null,
@@ -39,6 +40,7 @@ export const state = {
   doubts: [],
   log: null,
   alarms: [],
+  proved: new Map(),
   unable: null,
 };
 
@@ -59,6 +61,7 @@ export async function load() {
     inMyName,
     log,
     raised,
+    proved,
   ] = await Promise
     .all([
       get("meta", "session"),
@@ -74,6 +77,7 @@ export async function load() {
       all("named"),
       known(),
       alarms(),
+      all("proved"),
     ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const animals = await some(
@@ -94,6 +98,7 @@ export async function load() {
     doubts: inMyName.filter(isAsked).sort((a, b) => a.position - b.position),
     log,
     alarms: raised,
+    proved: new Map(proved.map((one) => [one.id, one])),
     unable: await unable,
   });
 }

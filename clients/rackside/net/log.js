@@ -16,8 +16,19 @@ export async function look(session, signal) {
   if (await whyNot()) return true;
   const before = await known(); // read first: an honest log then shows no less
   const shown = await ask("GET", "log/checkpoint", { signal });
-  if (typeof shown?.note !== "string") throw new Refused(502, null, null); // says nothing of the log
-  const [key, note, at] = [before?.key ?? String(shown.key), shown.note, Date.now()];
+  return await isContinued(session, before, shown.note, signal, String(shown.key));
+}
+
+/** Whether a checkpoint that was shown continues what was known `before` it was asked for; then it
+    is what is known. Else an alarm is raised. `trusted`: the key where none was known.
+    @param {Session} session
+    @param {KnownLog | null} before
+    @param {unknown} note
+    @param {AbortSignal} signal
+    @param {string} [trusted] */
+export async function isContinued(session, before, note, signal, trusted = "") {
+  if (typeof note !== "string") throw new Refused(502, null, null); // it says nothing of the log
+  const [key, at] = [before?.key ?? trusted, Date.now()];
   const kept = before?.note ?? null;
   const found = await held(key, kept, note, (old, now) => consistency(old, now, signal));
   if (!found.trouble) {

@@ -2,7 +2,7 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 4;
+const VERSION = 5;
 const STORES = {
   meta: null,
   visits: "id",
@@ -11,6 +11,7 @@ const STORES = {
   drafts: "animal",
   photos: "id",
   named: "id",
+  proved: "id",
 };
 
 /** @type {Promise<IDBDatabase> | null} */

@@ -49,7 +49,7 @@ export function settle(id, answer, anew) {
     asked.onsuccess = () => {
       const raised = /** @type {Alarm[]} */ (asked.result ?? []);
       meta.put(raised.map((one) => (one.id === id ? { ...one, answer } : one)), "alarms");
-      if (anew) meta.delete("log");
+      if (anew) ["log", "map_key"].forEach((name) => meta.delete(name));
     };
   });
 }

@@ -119,7 +119,7 @@ export function refreshed(session, at) {
     @param {(open: OpenStores, held: Feed) => void} work */
 function revise(session, work) {
   return write(
-    ["animals", "drafts", "meta", "named", "visits"],
+    ["animals", "drafts", "meta", "named", "proved", "visits"],
     (open) =>
       whileSignedIn(open.meta, session, () => {
         const asked = open.meta.get("feed");
@@ -134,7 +134,10 @@ function revise(session, work) {
     @param {number} pull */
 function takeItem(open, item, pull) {
   if (item.type === "purge" && item.animal) forget(open, item.animal);
-  else if (item.animal) open.animals.put({ ...item.animal, pull });
+  else if (item.animal) {
+    open.animals.put({ ...item.animal, pull });
+    if (item.animal.sight !== "all") open.proved.delete(item.animal.id);
+  }
 }
 
 /** @param {OpenStores} open
@@ -152,6 +155,7 @@ function forgetBefore(open, pull) {
     @param {string} animal */
 function forget(open, animal) {
   open.animals.delete(animal);
+  open.proved.delete(animal);
   open.drafts.delete(animal);
 }
 

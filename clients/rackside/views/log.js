@@ -12,6 +12,7 @@ import { timeOf } from "./clock.js";
 import { elsewhere } from "./elsewhere.js";
 import { photos } from "./photos.js";
 import { passes } from "./passes.js";
+import { unfit } from "./proved.js";
 import { reported } from "./reported.js";
 import { about, general } from "./sheet.js";
 
@@ -83,6 +84,7 @@ function page(visit, animal, form, refused) {
     ),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine" }, about(animal)),
+    unfit(animal),
     timeOf(form, refused, change),
     warned,
     general(visit),

@@ -1,29 +1,41 @@
 /* One's own animals: to log a check of one, or to report what a veterinarian or laboratory found. */
 
 import { finder, h } from "../app/dom.js";
-import { callsOn, OWN, ownAnimals } from "../app/state.js";
+import { callsOn, OWN, ownAnimals, state } from "../app/state.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
+import { checkedLine, unfit } from "./proved.js";
 import { about, standing } from "./sheet.js";
 
 const SHOWN = 25; // at a time: more are searched, not read
 
 export async function own() {
-  const animals = (await ownAnimals()).filter(({ ended }) => !ended);
+  let animals = await living();
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
+  const seen = h("p", { class: "fine" });
+  /** @type {string | null} */
+  let shown = null;
   const show = () => {
+    seen.textContent = checkedLine(animals);
     const found = find(animals, typed);
-    rows.replaceChildren(...found.slice(0, SHOWN).map((one) => row(one, typed)));
+    const first = found.slice(0, SHOWN);
+    const look = JSON.stringify([typed, first, first.map(mark)]);
+    if (look !== shown) rows.replaceChildren(...first.map((one) => row(one, typed)));
+    shown = look; // else a tap that is under way would miss
     count.textContent = found.length > SHOWN
       ? `${SHOWN} of ${found.length} shown: type more of a tag, transponder or name.`
       : `${found.length} of ${animals.length} animals`;
   };
+  const renew = async () => {
+    animals = await living();
+    show();
+  };
   show();
   return {
     title: "Your own animals",
-    update: () => true, // shown anew when it is opened
+    update: () => (renew(), true),
     node: h(
       "section",
       {},
@@ -40,9 +52,16 @@ export async function own() {
       }),
       count,
       rows,
+      seen,
     ),
   };
 }
+
+const living = async () => (await ownAnimals()).filter(({ ended }) => !ended);
+
+/** What a row shows beside its animal.
+    @param {Animal} animal */
+const mark = ({ id }) => [callsOn(id, OWN.id).map(words), state.proved.get(id)];
 
 /** @param {Animal} animal
     @param {string} typed */
@@ -55,6 +74,7 @@ function row(animal, typed) {
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, [animal.name, about(animal)].filter(Boolean).join(" · ")),
     animal.standing && standing(animal.standing),
+    unfit(animal),
     callsOn(animal.id, OWN.id).map((one) =>
       h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
     ),

@@ -1,14 +1,16 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
 import { finder, h, list, moment } from "../app/dom.js";
-import { callsOn, isOpen, leftAlone, now, toCheck, visitOf } from "../app/state.js";
+import { callsOn, isOpen, leftAlone, now, state, toCheck, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
+import { unfitNow } from "../pure/proved.js";
 import { find, read, title } from "../pure/search.js";
 import { CAUTIONS } from "../pure/words.js";
 import { isPast } from "../pure/visits.js";
 import { elsewhere } from "./elsewhere.js";
+import { checkedLine, unfit } from "./proved.js";
 
 /** @param {{ id: string }} where */
 export function sheet({ id }) {
@@ -17,6 +19,7 @@ export function sheet({ id }) {
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   const left = h("div", {});
+  const seen = h("p", { class: "fine" });
   let typed = "";
   /** @type {string | null} */
   let shown = null;
@@ -25,7 +28,9 @@ export function sheet({ id }) {
     const found = find(animals, typed);
     const alone = leftAlone(id);
     const calls = found.map((one) => callsOn(one.id, id).map(words));
-    const look = JSON.stringify([typed, found, calls, alone]);
+    seen.textContent = checkedLine(animals);
+    const odd = animals.map((one) => state.proved.get(one.id)).map((one) => one && unfitNow(one));
+    const look = JSON.stringify([typed, found, calls, alone, odd]);
     if (look === shown) return; // a tap that is under way would miss
     shown = look;
     rows.replaceChildren(...found.map((one) => row(one, id, typed)));
@@ -57,6 +62,7 @@ export function sheet({ id }) {
       count,
       left,
       rows,
+      seen,
     ),
   };
 }
@@ -94,6 +100,7 @@ function row(animal, visit, typed) {
     h("h2", {}, title(animal)),
     h("p", { class: "fine" }, about(animal)),
     animal.standing && standing(animal.standing),
+    unfit(animal),
     reasons.length > 0 && h("div", { class: "warnings" }, list(reasons)),
     calls.map((one) =>
       h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)

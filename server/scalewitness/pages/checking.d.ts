@@ -138,6 +138,10 @@ interface Shown {
   admitted?: unknown;
   all?: string[];
 }
+interface Noted {
+  noted: any;
+  at: string;
+}
 interface Amiss {
   about: string | null;
   position: number | null;

@@ -31,7 +31,19 @@ STATIC = Path(__file__).parent / "static"
 SHARED = STATIC / "shared"
 """What pages and app have in common. The app gets it under its own address, so that its worker
 keeps it too; its modules import it as if it lay in a folder of theirs."""
-CHECKING = ("ed25519.js", "keys.js", "merkle.js", "notes.js", "seen_before.js")
+CHECKING = (
+    "agreeing",
+    "ed25519",
+    "entry",
+    "keys",
+    "merkle",
+    "notes",
+    "record_map",
+    "seen_before",
+    "stated",
+    "vrf",
+    "whole",
+)
 """Of the modules by which pages check the log, those that the app imports: likewise."""
 INDEX = ""
 WORKER = "sw.js"
@@ -54,7 +66,7 @@ def files(root: Path) -> Mapping[str, File]:
     if not found:
         return {}
     found |= _read(SHARED, "shared/")
-    found |= {f"checking/{one}": _file(STATIC / "checking" / one) for one in CHECKING}
+    found |= {f"checking/{one}.js": _file(STATIC / "checking" / f"{one}.js") for one in CHECKING}
     worker = found.pop(WORKER)
     found[INDEX] = found.pop("index.html")
     shell = json.dumps(_shell(found), sort_keys=True)

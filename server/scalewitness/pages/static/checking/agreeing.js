@@ -217,7 +217,8 @@ function stated(entries) {
   const codes = new Map();
   /** @type {any} */ let particulars;
   /** @type {unknown} */ let ended = null;
-  for (const { kind, body } of entries) {
+  /** @type {Record<string, Noted>} */ const notes = {};
+  for (const { kind, body, at } of entries) {
     const code = plain(body);
     const name = canonical(code);
     if (PARTICULARS.includes(kind)) particulars = body;
@@ -225,11 +226,33 @@ function stated(entries) {
     else if (kind === "identifier_withdrawn") codes.delete(name);
     else if (kind === "animal_ended") ended = body.why;
     else if (kind === "end_corrected") ended = null;
+    else if (kind === "husbandry_noted") note(notes, body.noted, at);
   }
+  const { weight, meal, shed, health } = notes;
   return {
-    codes: [...codes.keys()].sort().map((one) => codes.get(one)),
+    codes: [...codes.values()].sort(inOrder),
     species: particulars?.species,
     hatched: particulars?.hatched,
     ended,
+    weight: weight?.noted.grams,
+    weighed: weight?.at,
+    fed: meal?.at,
+    shed: shed?.noted.stage,
+    health: health?.noted.sign,
   };
+}
+
+/** Codes as a sheet has them.
+ * @param {any[]} one
+ * @param {any[]} other */
+export const inOrder = (one, other) => `${one.join(" ")}` < `${other.join(" ")}` ? -1 : 1;
+
+/** What was last seen of each kind, by when it was; a meal that was left counts for none.
+ * @param {Record<string, Noted>} notes
+ * @param {any} noted
+ * @param {string} at */
+function note(notes, noted, at) {
+  if (noted.type === "meal" && !noted.taken) return;
+  const last = notes[noted.type];
+  if (!last || Date.parse(at) >= Date.parse(last.at)) notes[noted.type] = { noted, at };
 }

@@ -66,9 +66,9 @@ async function isPlainlyBy(note, key) {
 
 /** The map's key, which never changes while the log keeps its name.
  * @param {StatedMap} stated
- * @param {LogMemory} memory
- * @param {LogAsked} ask */
-async function keyOf(stated, memory, ask) {
+ * @param {Pick<LogMemory, "mapKey" | "keepMapKey">} memory
+ * @param {Pick<LogAsked, "mapKey">} ask */
+export async function keyOf(stated, memory, ask) {
   const kept = memory.mapKey(stated.head.origin);
   if (kept !== null) {
     const key = await readVrfKey(decode64(kept));
@@ -93,7 +93,7 @@ async function recordsIn(answer, stated, key) {
  * @param {RecordFound[]} records
  * @param {Shown[]} shown
  * @returns {Amiss[]} */
-function notWhole(records, shown) {
+export function notWhole(records, shown) {
   return records.filter(({ why }) => why !== null).map(({ subject, why }) => {
     const label = shown.find(({ about, kind }) => about === subject && kind === "record")?.label;
     const kept = / entries are stated and /.test(`${why}`)

@@ -1,0 +1,121 @@
+/* What this phone shows of an animal, to be held to the animal's entries, and what came of it. */
+
+import { amiss as disagreements, inOrder } from "../checking/agreeing.js";
+import { notWhole } from "../checking/whole.js";
+import { canonical } from "../shared/canonical.js";
+import { title } from "./search.js";
+
+const FORMAT = "scalewitness record and proof, version 1";
+const MOST = 5; // sentences kept of one animal
+
+/** What of an animal seen whole follows from its entries, as the modules of the pages take it.
+    @param {Animal} animal
+    @returns {Shown[]} */
+export function shown({ standing, ...animal }) {
+  const { condition } = animal;
+  const label = title(animal);
+  const at = { about: animal.id };
+  const codes = animal.identifiers.map(({ scheme, code }) => [scheme, code]);
+  const holds = {
+    codes: codes.sort(inOrder),
+    species: animal.species.key,
+    hatched: animal.hatched ?? null,
+    ended: animal.ended?.why ?? null,
+    weight: condition.grams,
+    weighed: time(condition.weighed_at),
+    fed: time(condition.fed_at),
+    shed: condition.shed,
+    health: condition.health ?? null,
+  };
+  const { position = null, p_male, p_male_pessimistic } = standing ?? {};
+  const stated = standing && { holds: { label: standing.label, p_male, p_male_pessimistic } };
+  return [
+    { ...at, kind: "sheet", label, holds },
+    { ...at, kind: "standing", label: `The standing of ${label}`, position, ...stated },
+  ];
+}
+
+/** As an entry writes it.
+    @param {string | null} text */
+const time = (text) => (text === null ? null : new Date(text).toISOString());
+
+/** Whether an animal was found to fit as it is kept here now.
+    @param {Animal} animal
+    @param {Proved | undefined} proved */
+export const isCurrent = (animal, proved) =>
+  proved !== undefined && JSON.stringify(shown(animal)) === JSON.stringify(proved.shown);
+
+/** What does not fit of an animal, as sentences. `said`: facts of one's own, accepted, about it.
+    @param {Animal} animal
+    @param {RecordFound} record
+    @param {Said[]} said
+    @param {number} position */
+export function unfit(animal, record, said, position) {
+  const lines = shown(animal);
+  const found = [
+    ...notWhole([record], lines),
+    ...disagreements(lines, new Map([[animal.id, record]]), position),
+  ];
+  return [...found.map(({ text }) => text), ...unsaid(record, said, position)].slice(0, MOST);
+}
+
+/** One's own facts that are not in the record as they were sent from here.
+    @param {RecordFound} record
+    @param {Said[]} said
+    @param {number} position */
+const unsaid = ({ entries }, said, position) =>
+  said.filter((one) => one.position <= position).filter(({ fact, position }) => {
+    const entry = entries.get(position);
+    const same = entry?.id === fact.id && entry.kind === fact.kind && entry.at === fact.at;
+    return !same || canonical(entry.body) !== canonical(fact.body);
+  }).map(({ fact, position }) =>
+    `Your own entry (${
+      fact.kind.replaceAll("_", " ")
+    }, position ${position}) is not in the log as this phone sent it.`
+  );
+
+/** The position as of which all of these animals were found to fit as they are kept here, and how
+    many entries they have that one may not read; null where one was not, or there are none.
+    @param {Animal[]} animals
+    @param {Map<string, Proved>} proved */
+export function asOf(animals, proved) {
+  const found = animals.map((one) => isCurrent(one, proved.get(one.id)) && proved.get(one.id));
+  const fits = found.filter((one) => one && !one.amiss.length);
+  if (!fits.length || fits.length < animals.length) return null;
+  const of = /** @type {Proved[]} */ (fits);
+  return {
+    position: Math.min(...of.map(({ position }) => position)),
+    hidden: of.reduce((sum, { hidden }) => sum + hidden, 0),
+  };
+}
+
+/** What came of it, with what did not fit before: that stays until its keeper sets it aside.
+    @param {Proved} now
+    @param {Proved | undefined} before
+    @returns {Proved} */
+export function joined(now, before) {
+  const { was, ...last } = before ?? { amiss: [], was: null };
+  if (now.amiss.length) return { ...now, was: null };
+  return { ...now, was: "id" in last && last.amiss.length ? last : was };
+}
+
+/** What does not fit, or did not and was not set aside yet.
+    @param {Proved} proved
+    @returns {Unfit | null} */
+export const unfitNow = (proved) => (proved.amiss.length ? proved : proved.was);
+
+/** What does not fit, as the file that a page saves too: `scalewitness verify` checks it.
+    @param {Unfit} proved
+    @param {{ service: string, key: string, mapKey: unknown }} by */
+export const savedRecord = ({ at, shown, position, proofs, amiss }, { service, key, mapKey }) => ({
+  format: FORMAT,
+  saved: new Date(at).toISOString(),
+  service,
+  log_keys: [key],
+  map_key: mapKey,
+  seen: position,
+  shown,
+  before: null,
+  proofs,
+  amiss: amiss.map((text) => ({ about: shown[0].about, position: null, text })),
+});
