@@ -36,7 +36,8 @@ OPEN: dict[tuple[str, ...], str] = {
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         offer_arrival report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
-        lost_devices new_collection one_examiner pairings reports sales visits vouching""",
+        lost_devices new_collection one_examiner pairings recovery_key reports sales visits
+        vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
         print_record proof read_document state_witness what_if""",
@@ -56,7 +57,7 @@ OPEN: dict[tuple[str, ...], str] = {
 LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
 FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_by_letter
-    answer_finding answer_visit ask_for_check choose_digest choose_habits confirm_offer
+    answer_finding answer_visit ask_for_check recover choose_digest choose_habits confirm_offer
     decide_held decline_offer drop_pairing end_grant forget_list make_statement
     offer_release offer_reminders offer_return record_finding revoke_device sale_step
     send_code store_import take_browsers_zone with_chosen"""

@@ -33,6 +33,7 @@ OWN = {
     "new_collection",
     "add_device",
     "lost_devices",
+    "recovery_key",
     "vouching",
     "one_examiner",
 }
@@ -53,7 +54,7 @@ FORMS_ONLY = {
     "store_import",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
-OWN_FORMS = {"choose_digest", "choose_habits", "take_browsers_zone", "with_chosen"}
+OWN_FORMS = {"recover", "choose_digest", "choose_habits", "take_browsers_zone", "with_chosen"}
 """Addresses that take a form about nobody but the keeper who sends it."""
 KEPT = sorted(
     pattern.name

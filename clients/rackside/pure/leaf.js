@@ -4,17 +4,8 @@
    The server's `domain/translog/leaf.py` and `commitment.py` say the same. */
 
 import { bytesOf, hex, joined, sha256 } from "../shared/bytes.js";
-import { canonical } from "../shared/canonical.js";
 
-/** The bytes a device signs: the log's entry of version 1 with `sig` null, whatever the version
-    it will have. `by` and `device` are ids.
-    @param {Fact} fact
-    @param {string} by
-    @param {string} device */
-export function signable(fact, by, device) {
-  const { id, kind, at, about, body } = fact;
-  return bytesOf(canonical({ v: 1, kind, id, by, device, at, about, body, sig: null }));
-}
+export { signable } from "../shared/statement.js";
 
 /** The commitment to a text, as it stands in a body; `salt` has 32 bytes.
     @param {string} text

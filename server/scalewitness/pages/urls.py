@@ -9,6 +9,7 @@ from scalewitness.pages.accounts import (
     adding_devices,
     lost_devices,
     one_examiner,
+    recovering,
     sign_out,
     vouching,
 )
@@ -53,6 +54,8 @@ urlpatterns = [
     path("account/time-zone", account.take_browsers_zone, name="take_browsers_zone"),
     path("account/vouching", vouching.vouch, name="vouching"),
     path("account/lost-devices", lost_devices.give_notice, name="lost_devices"),
+    path("account/recovery-key", recovering.make, name="recovery_key"),
+    path("account/recovery", recovering.use, name="recover"),
     path("account/one-examiner", one_examiner.show_named, name="one_examiner"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),

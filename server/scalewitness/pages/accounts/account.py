@@ -17,7 +17,7 @@ from django.utils import timezone
 from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import animals_of, collection_of_grant, collections_of, title_of
 from scalewitness.animals.queries.grants import Wait, waits_of
-from scalewitness.domain.errors import NotFound, VersionStale
+from scalewitness.domain.errors import NotAllowed, NotFound, VersionStale
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.intake.devices import revoke_device
 from scalewitness.pages.collections.collection import stewarded
@@ -135,7 +135,12 @@ def _devices(keeper: Keeper) -> dict[str, Any]:
 
 def _device(device: Device) -> dict[str, Any]:
     key = bytes.fromhex(device.key.public) if hasattr(device, "key") else None
-    return {"device": device, "fingerprint": fingerprint(key) if key else None}
+    recovery = key is not None and device.key.recovery
+    return {
+        "device": device,
+        "fingerprint": fingerprint(key) if key else None,
+        "recovery": recovery,
+    }
 
 
 def _grants(keeper: Keeper) -> dict[str, Any]:
@@ -183,8 +188,11 @@ def _state(grant: Grant) -> str:
 @post_or_go("account", of_it=False)
 @signed_in
 def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpResponse:
-    revoke_device(keeper, device_id, actor_of(keeper), timezone.now())
-    messages.success(request, "That device is signed out.")
+    try:
+        revoke_device(keeper, device_id, actor_of(keeper), timezone.now())
+        messages.success(request, "That device is signed out.")
+    except NotAllowed as refused:
+        messages.error(request, refused.detail)
     return redirect("account")
 
 
