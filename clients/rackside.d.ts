@@ -192,13 +192,20 @@ interface Word {
 }
 
 /** What is known of the log (store/log.js): its verifier `key`, taken on trust the first time, and
-    the last checkpoint that was accepted, as a signed note; `at`: milliseconds. */
+    the last checkpoint that was accepted, as a signed note; `at`: milliseconds;
+    `followed`: the notes by which it went from one key to the next. */
 interface KnownLog {
   key: string;
   note: string;
   size: number;
   at: number;
+  followed?: string[];
 }
+/** How the log is asked (pure/log.js); `keyChanges`: signed notes, in order. */
+type AskedOfLog = Pick<LogAsked, "consistency"> & { keyChanges(): Promise<string[]> };
+type Continued =
+  | { size: number; key: string; followed: string[]; trouble?: undefined }
+  | { trouble: Trouble };
 /** What speaks against what the log shows (pure/log.js). */
 interface Trouble {
   kind: "smaller" | "other_root" | "unproven" | "bad_signature" | "other_log";

@@ -30,23 +30,32 @@ export async function isContinued(session, before, note, signal, trusted = "") {
   if (typeof note !== "string") throw new Refused(502, null, null); // it says nothing of the log
   const [key, at] = [before?.key ?? trusted, Date.now()];
   const kept = before?.note ?? null;
-  const found = await held(key, kept, note, (old, now) => consistency(old, now, signal));
+  const found = await held(key, kept, note, asked(signal));
   if (!found.trouble) {
-    await accept(session, before, { key, note, at, size: found.size });
+    const followed = [...before?.followed ?? [], ...found.followed];
+    await accept(session, before, { key: found.key, note, at, size: found.size, followed });
     return true;
   }
   await raise(session, { ...found.trouble, id: newId(), at, key, kept, shown: note, answer: null });
   return false;
 }
 
-/** @param {bigint} old
-    @param {bigint} now
+/** @param {AbortSignal} signal
+    @returns {AskedOfLog} */
+const asked = (signal) => ({
+  consistency: (old, now) => textsIn(`log/consistency?old=${old}&new=${now}`, "proof", signal),
+  keyChanges: async () => await textsIn("log/key-changes", "changes", signal) ?? [],
+});
+
+/** A list in an answer; null where the log refuses it.
+    @param {string} path
+    @param {string} name
     @param {AbortSignal} signal
     @returns {Promise<string[] | null>} */
-async function consistency(old, now, signal) {
+async function textsIn(path, name, signal) {
   try {
-    const { proof } = await ask("GET", `log/consistency?old=${old}&new=${now}`, { signal });
-    return Array.isArray(proof) ? proof.map(String) : null;
+    const found = (await ask("GET", path, { signal }))[name];
+    return Array.isArray(found) ? found.map(String) : null;
   } catch (fault) {
     if (fault instanceof Refused && [400, 404, 422].includes(fault.status)) return null;
     throw fault;

@@ -19,9 +19,11 @@ export function logSeen() {
   if (unable) return `Not checked by this phone. ${unable}`;
   if (!log) return "Not looked at yet.";
   return [
-    `It only grew, up to ${log.size} entries; last looked at ${
-      moment(log.at)
-    }. Its key was taken on trust from the server, the first time; compare it with one that you got elsewhere: `,
+    `It only grew, up to ${log.size} entries; last looked at ${moment(log.at)}. ${
+      log.followed?.length
+        ? "The key before it named its key, in a note that both signed"
+        : "Its key was taken on trust from the server, the first time"
+    }; compare it with one that you got elsewhere: `,
     h("code", {}, log.key),
   ];
 }

@@ -1,6 +1,7 @@
 """The phone holds the log to what it saw of it before, and takes nothing in while that does not
 fit. Of the cryptography it uses: `tests/browser/test_checking_modules.py`."""
 
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     Phone,
     Racks,
+    Visit,
     all_sent,
     fill_in,
     fresh_id,
@@ -23,6 +25,7 @@ from tests.domain.translog.test_proofs import reader, synthetic
 
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.checkpoints import Checkpoint
+from scalewitness.domain.translog.key_changes import changed
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.notes import signed
 from scalewitness.domain.translog.proofs import consistency_proof
@@ -31,9 +34,13 @@ from scalewitness_cli.alarms import Alarm, proves_fault
 OURS, THEIRS = (Signer("log.example", KeyType.ED25519, bytes([seed]) * 32) for seed in (1, 2))
 LEAVES = synthetic(9)
 HELD = """(async () => {
-  const [key, kept, shown, proof] = given;
-  const found = await m.held(key, kept, shown, async () => proof);
-  return found.trouble ? found.trouble.kind : found.size;
+  const { key, kept, shown, proofs, changes } = given;
+  const asked = {
+    consistency: async (old, now) => proofs[`${old}-${now}`] ?? null,
+    keyChanges: async () => changes,
+  };
+  const found = await m.held(key, kept, shown, asked);
+  return found.trouble ? found.trouble.kind : [found.size, found.key];
 })()"""
 
 
@@ -42,33 +49,94 @@ def checkpoint(size: int, signer: Signer = OURS, leaves: list[bytes] = LEAVES) -
     return str(signed(head.body(), signer))
 
 
-GROWN = [encode64(one) for one in consistency_proof(5, 9, reader(LEAVES))]
+PROOFS: dict[str, Any] = {
+    f"{old}-{now}": [encode64(one) for one in consistency_proof(old, now, reader(LEAVES))]
+    for old, now in ((5, 7), (5, 9), (7, 8), (7, 9), (8, 9))
+}
 REWRITTEN = [*LEAVES[:2], LEAVES[8], *LEAVES[3:]]
 ELSEWHERE = Signer("other.example", KeyType.ED25519, bytes([1]) * 32)
-CASES: dict[str, tuple[str | None, str, Any, Any]] = {
-    "the first": (None, checkpoint(5), None, 5),
-    "grown": (checkpoint(5), checkpoint(9), GROWN, 9),
-    "the same": (checkpoint(5), checkpoint(5), None, 5),
-    "cut short": (checkpoint(9), checkpoint(5), GROWN, "smaller"),
-    "forked": (checkpoint(9), checkpoint(9, leaves=REWRITTEN), None, "other_root"),
-    "rewritten": (checkpoint(5), checkpoint(9, leaves=REWRITTEN), GROWN, "unproven"),
-    "without a proof": (checkpoint(5), checkpoint(9), None, "unproven"),
-    "with words for a proof": (checkpoint(5), checkpoint(9), ["no", 1, {}], "unproven"),
-    "by another key": (checkpoint(5), checkpoint(9, THEIRS), GROWN, "bad_signature"),
-    "by another key, the first": (None, checkpoint(9, THEIRS), None, "bad_signature"),
-    "no note": (checkpoint(5), "undefined", GROWN, "bad_signature"),
-    "another log": (checkpoint(5), checkpoint(9, ELSEWHERE), GROWN, "other_log"),
+NEXT, LAST = (Signer("log.example", KeyType.ED25519, bytes([seed]) * 32) for seed in (3, 4))
+
+
+def change(size: int, old: Signer = OURS, new: Signer = NEXT, leaves: list[bytes] = LEAVES) -> str:
+    """The note by which one key gives the log over to another."""
+    return str(changed(Checkpoint(old.name, size, root_of(leaves[:size])), old, new))
+
+
+@dataclass(frozen=True)
+class Case:
+    """What was kept and is shown, the proofs and changes that the log has, and what comes of it:
+    the size and whose checkpoint it is, or what is wrong."""
+
+    kept: str | None
+    shown: str
+    expected: tuple[int, Signer] | str
+    proofs: dict[str, Any] = field(default_factory=lambda: PROOFS)
+    changes: tuple[str, ...] = ()
+    key: Signer = OURS
+
+
+WORDS = {"5-9": ["no", 1, {}]}
+CASES = {
+    "the first": Case(None, checkpoint(5), (5, OURS)),
+    "grown": Case(checkpoint(5), checkpoint(9), (9, OURS)),
+    "the same": Case(checkpoint(5), checkpoint(5), (5, OURS)),
+    "cut short": Case(checkpoint(9), checkpoint(5), "smaller"),
+    "forked": Case(checkpoint(9), checkpoint(9, leaves=REWRITTEN), "other_root"),
+    "rewritten": Case(checkpoint(5), checkpoint(9, leaves=REWRITTEN), "unproven"),
+    "without a proof": Case(checkpoint(5), checkpoint(9), "unproven", {}),
+    "with words for a proof": Case(checkpoint(5), checkpoint(9), "unproven", WORDS),
+    "by another key": Case(checkpoint(5), checkpoint(9, THEIRS), "bad_signature"),
+    "by another key, the first": Case(None, checkpoint(9, THEIRS), "bad_signature"),
+    "no note": Case(checkpoint(5), "undefined", "bad_signature"),
+    "another log": Case(checkpoint(5), checkpoint(9, ELSEWHERE), "other_log"),
+    "given over": Case(
+        checkpoint(5), checkpoint(9, NEXT), (9, NEXT), changes=("no note", change(7))
+    ),
+    "given over, the note itself": Case(checkpoint(5), change(7), (7, OURS), changes=(change(7),)),
+    "given over twice": Case(
+        checkpoint(5),
+        checkpoint(9, LAST),
+        (9, LAST),
+        changes=(change(7), change(8, NEXT, LAST)),
+    ),
+    "given over round and round": Case(
+        checkpoint(5),
+        checkpoint(9, THEIRS),
+        "bad_signature",
+        changes=(change(7), change(7, NEXT, OURS)),
+    ),
+    "given over by an impostor": Case(
+        checkpoint(5), checkpoint(9, NEXT), "bad_signature", changes=(change(7, THEIRS, NEXT),)
+    ),
+    "given over with another tree": Case(
+        checkpoint(5),
+        checkpoint(9, NEXT, REWRITTEN),
+        "unproven",
+        changes=(change(7, leaves=REWRITTEN),),
+    ),
+    "given over at an earlier tree": Case(
+        checkpoint(9), checkpoint(9, NEXT), "smaller", changes=(change(7),)
+    ),
+    "by the key it had given up": Case(
+        checkpoint(7, NEXT), checkpoint(9, OURS), "bad_signature", changes=(change(7),), key=NEXT
+    ),
 }
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_a_checkpoint_continues_what_was_seen(modules: Any, name: str) -> None:
-    kept, shown, proof, expected = CASES[name]
-    assert modules("log", HELD, [str(OURS.verifier), kept, shown, proof]) == expected
+    case = CASES[name]
+    given = {"key": str(case.key.verifier), "changes": case.changes}
+    found = modules("log", HELD, given | {n: getattr(case, n) for n in ("kept", "shown", "proofs")})
+    expected = case.expected
+    assert found == (
+        expected if isinstance(expected, str) else [expected[0], str(expected[1].verifier)]
+    )
 
 
 def test_the_evidence_convicts_the_log_without_the_phone(modules: Any) -> None:
-    kept, shown, *_ = CASES["forked"]
+    kept, shown = CASES["forked"].kept, CASES["forked"].shown
     found = {"id": "1", "kind": "other_root", "at": 1_700_000_000_000, "why": "", "answer": None}
     found |= {"key": str(OURS.verifier), "kept": kept, "shown": shown}
     file = modules("log", "m.evidence(given, 'https://log.example')", found)
@@ -110,19 +178,26 @@ def test_nothing_is_taken_in_while_the_log_shows_an_old_state(
     page.unroute("**/api/v1/log/checkpoint")
     page.reload()
     expect(page.locator("#notice")).to_contain_text("Nothing new is taken in")
-    open_sheet(page, visit)
-    fill_in(page, "L-1")
-    save(page, "L-1")
-    all_sent(page)
-    assert len(racks.calls_on(visit)) == 1, "what was logged here goes"
+    goes_all_the_same(racks, page, visit)
     assert later.id not in visits_on(page)
 
     page.goto("/rackside/#/phone")
+    expect(phone.tab("#/calls").locator("#notice")).to_contain_text("Nothing new is taken in")
     evidence = saved(page, tmp_path)
     assert (evidence.kind, evidence.shown) == ("smaller", before["note"])
     assert str(evidence.kept).split("\n")[1] == str(seen["size"])
     set_aside(page)
     until(page, lambda: later.id in visits_on(page), "what came meanwhile")
+
+
+def goes_all_the_same(racks: Racks, page: Page, visit: Visit) -> None:
+    """What is logged on the phone."""
+    (tag,) = visit.animals
+    open_sheet(page, visit)
+    fill_in(page, tag)
+    save(page, tag)
+    all_sent(page)
+    assert len(racks.calls_on(visit)) == 1
 
 
 def saved(page: Page, folder: Path) -> Alarm:

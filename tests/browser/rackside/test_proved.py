@@ -284,6 +284,19 @@ def is_of_now(racks: Racks, page: Page, animal: str) -> bool:
     return found is not None and found["shown"][1]["position"] == standing["position"]
 
 
+def test_a_browser_that_cannot_check_says_so(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("P-5")
+    phone.context.add_init_script(
+        "SubtleCrypto.prototype.verify = async () => {"
+        " throw new DOMException('', 'NotSupportedError') }"
+    )
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    expect(page.get_by_text("Not checked by this phone. This browser does not")).to_be_visible()
+    page.goto(f"{HERE}#/phone")
+    expect(page.get_by_text("Not checked by this phone. This browser does not")).to_be_visible()
+
+
 OLD_STORE = """async (kept) => {
   await new Promise((done) => { indexedDB.deleteDatabase("rackside").onsuccess = done; });
   const names = { meta: null, visits: "id", animals: "id", outbox: "id", drafts: "animal",
