@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from scalewitness.domain.identifiers import plain_code
+from scalewitness.domain.translog.commitment import commit
 
 Shown = Mapping[str, Any]
 PARTICULARS = ("animal_registered", "particulars_corrected")
@@ -17,6 +18,17 @@ def amiss(shown: Shown, facts: Sequence[Shown], *, some_hidden: bool) -> Iterato
     yield from _standing(shown.get("standing"), entries)
     stated = sheet_stated((one["kind"], one["body"]) for _, one in entries)
     yield from _sheet(shown, stated, some_hidden=some_hidden)
+    for fact in facts:
+        yield from _texts(fact)
+
+
+def _texts(fact: Shown) -> Iterator[str]:
+    """Text that is gone was erased; what is shown is what its author wrote."""
+    for field, text in fact["texts"].items():
+        salt = fact.get("salts", {}).get(field)
+        if salt is None or fact["entry"]["body"].get(field) != commit(text, bytes.fromhex(salt)):
+            at = fact["position"]
+            yield f"the {field} shown at position {at} is not the one that its entry commits to"
 
 
 def _standing(standing: Shown | None, entries: Sequence[tuple[int, Any]]) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import Leaf
 from scalewitness_cli.agreeing import sheet_stated
 
@@ -61,6 +62,7 @@ def _of_entry(one: Fields, kind: str, record: Record) -> Iterator[str]:
         *_beside(one, entry),
         *_differences(one.get("holds", {}), entry.body),
         *(_in_full(one["body"], entry.body) if "body" in one else ()),
+        *_texts(one.get("texts", {}), entry.body),
     ]
     if found := list(dict.fromkeys(differ))[:MOST]:
         yield f"{_named(one)}: {'; '.join(found)}."
@@ -96,6 +98,12 @@ def _in_full(shown: Any, stated: Any) -> Iterator[str]:
     if shown != stated and not found:
         yield "what it holds is another"
     yield from (_difference(path, ours.get(path), theirs.get(path)) for path in found)
+
+
+def _texts(texts: Mapping[str, Sequence[str]], body: Fields) -> Iterator[str]:
+    for field, (text, salt) in texts.items():
+        if body.get(field) != commit(text, bytes.fromhex(salt)):
+            yield f"the {field} shown is not the one that its entry commits to"
 
 
 def _difference(path: str, ours: object, theirs: object) -> str:

@@ -20,7 +20,7 @@ from scalewitness_cli.remote import Stopped
 
 VARIABLE = "SCALEWITNESS_DATA"
 """Names another folder to keep data in."""
-VERSION = 5
+VERSION = 6
 BUSY_SECONDS = 30.0
 
 SCHEMA = """
@@ -51,6 +51,13 @@ CREATE TABLE collection (
 ) STRICT;
 """
 
+ALL_ANEW = """
+INSERT OR REPLACE INTO kept SELECT 'pull', CAST(1 + CAST(coalesce(
+  (SELECT content FROM kept WHERE name = 'pull'), '0') AS INTEGER) AS TEXT);
+INSERT OR REPLACE INTO kept VALUES ('resyncing', 'yes');
+DELETE FROM kept WHERE name = 'cursor'
+"""
+"""Everything is fetched once more, as when the server cannot go on from where it was."""
 SINCE = {
     1: """
 CREATE TABLE photo (
@@ -74,11 +81,9 @@ CREATE TABLE in_my_name (
   id TEXT PRIMARY KEY, position INTEGER NOT NULL, kind TEXT NOT NULL, content TEXT,
   digest TEXT NOT NULL, why TEXT, answer TEXT
 ) STRICT;
-INSERT OR REPLACE INTO kept SELECT 'pull', CAST(1 + CAST(coalesce(
-  (SELECT content FROM kept WHERE name = 'pull'), '0') AS INTEGER) AS TEXT);
-INSERT OR REPLACE INTO kept VALUES ('resyncing', 'yes');
-DELETE FROM kept WHERE name = 'cursor'
-""",
+"""
+    + ALL_ANEW,
+    5: ALL_ANEW,
 }
 """What each version added to the one before it."""
 

@@ -41,7 +41,7 @@ def tell(world: World) -> Told:
     animal, other = world.verified("R-1"), world.animal("R-2")
     world.call(world.odile, other, "male")
     world.pass_time(days=1)
-    slip = world.call(world.odile, animal, "female")
+    slip = world.call(world.odile, animal, "female", texts={"note": "Held by one person."})
     world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(slip.id)})
     photo = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=world.odile.pk), world.now)

@@ -40,6 +40,7 @@ ALTERED_ROWS = {
     "the offer's row",
     "a code's row",
     "what the record knew of a call",
+    "what a note says",
 }
 """Where the log itself is as it was."""
 BROKEN = "does not continue what it signed"
@@ -142,6 +143,10 @@ OF_THE_ANIMAL = {
     "a code's row": (
         "UPDATE animals_identifier SET code = 'R-9' WHERE animal_id = ANIMAL",
         "codes is shown as “tag R-9”, its entries say “tag R-1”",
+    ),
+    "what a note says": (
+        "UPDATE ledger_text SET text = text || '!' WHERE field = 'note'",
+        "the note shown is not the one that its entry commits to",
     ),
     "what the record knew of a call": (
         "UPDATE calls_call SET blind = NOT blind WHERE THE_CALL",

@@ -44,7 +44,9 @@ interface OpenedNote {
   unknown: SignatureLine[];
 }
 /** While it is being opened: what vouches by the key's label. */
-type Opening = Omit<OpenedNote, "verified"> & { verified: Map<string, OpenedNote["verified"][number]> };
+type Opening = Omit<OpenedNote, "verified"> & {
+  verified: Map<string, OpenedNote["verified"][number]>;
+};
 interface Head {
   origin: string;
   size: bigint;
@@ -136,6 +138,9 @@ interface Shown {
   holds?: unknown;
   withdrawn?: boolean;
   admitted?: unknown;
+  /** Free texts, each with its salt, and what they come to under it. */
+  texts?: Record<string, [string, string]>;
+  committed?: [string, string][];
   all?: string[];
 }
 interface Noted {

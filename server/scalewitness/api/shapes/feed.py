@@ -21,7 +21,7 @@ from scalewitness.feed.items import (
     Purge,
     Snapshot,
 )
-from scalewitness.ledger.queries.entries import AnyEntry, texts_by_fact
+from scalewitness.ledger.queries.entries import AnyEntry, openings_by_fact
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address, names_of
 from scalewitness.receipts.queries import ANIMAL_KINDS
@@ -50,8 +50,9 @@ class LogEntry(Struct, frozen=True):
 
 class FactFed(Struct, frozen=True, tag_field="type", tag="fact"):
     """A fact by its place in the log. ``by_name`` None: the record itself stated it.
-    ``texts``: its free text, where there is any that is shown to the reader. ``animal``: the
-    one it is about as it is now, with the last of a page about it."""
+    ``texts``: its free text, where there is any that is shown to the reader; ``salts``, in hex:
+    under these its body is committed to them. ``animal``: the one it is about as it is now, with
+    the last of a page about it."""
 
     position: Annotated[int, Meta(ge=0)]
     received_at: datetime
@@ -59,6 +60,7 @@ class FactFed(Struct, frozen=True, tag_field="type", tag="fact"):
     by_name: str | None
     entry: LogEntry
     texts: dict[str, str]
+    salts: dict[str, str]
     animal: AnimalShown | UnsetType = UNSET
 
 
@@ -137,7 +139,7 @@ class _Shown:
             if own or entry.kind not in OWN_NOTES:
                 readable.append(entry.fact)
         self._names = {keeper.pk: keeper.name, **(names_of(others) if others else {})}
-        self._texts = texts_by_fact(readable)
+        self._texts = openings_by_fact(readable)
 
     def item(self, one: Item) -> Fed:
         match one:
@@ -158,13 +160,15 @@ class _Shown:
 
     def _fact(self, entry: AnyEntry, *, with_animal: bool = False) -> FactFed:
         by = entry.by
+        texts = {} if by is None else self._texts.get(entry.fact, {})
         return FactFed(
             position=entry.position,
             received_at=entry.received_at,
             flags=entry.flags,
             by_name=None if by is None else self._names.get(by, "unknown"),
             entry=cast(LogEntry, Raw(bytes(entry.leaf))),
-            texts={} if by is None else self._texts.get(entry.fact, {}),
+            texts={field: one.text for field, one in texts.items()},
+            salts={field: one.salt.hex() for field, one in texts.items()},
             animal=self._animals[entry.about] if with_animal else UNSET,  # type: ignore[index, arg-type]
         )
 

@@ -114,28 +114,45 @@ def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
     return entries.iterator(chunk_size=1000)
 
 
+class Opening(NamedTuple):
+    """Of a commitment (:func:`~scalewitness.domain.translog.commitment.commit`)."""
+
+    text: str
+    salt: bytes
+
+
 def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     """Free text still kept, by fact and field; erased text is simply absent."""
-    return {(fact, field): text for fact, field, text in TEXTS.ask(facts=list(facts))}
+    return {(fact, field): text for fact, field, text, _ in TEXTS.ask(facts=list(facts))}
 
 
-def note_beside(fact: str) -> Subquery:
-    """The note, where it is still kept, of the fact whose id is that field of an outer query."""
+def note_beside(fact: str, column: str = "text") -> Subquery:
+    """The note, where it is still kept, of the fact whose id is that field of an outer query; or
+    another ``column`` of it."""
     notes = Text.objects.filter(fact=OuterRef(fact), field="note")
-    return Subquery(notes.values("text")[:1])
+    return Subquery(notes.values(column)[:1])
 
 
 def texts_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, str]]:
     """As :func:`texts_of`, by fact and then by field; facts without any are absent."""
     found: dict[UUID, dict[str, str]] = {}
-    for fact, field, text in TEXTS.ask(facts=list(facts)):
+    for (fact, field), text in texts_of(facts).items():
         found.setdefault(fact, {})[field] = text
+    return found
+
+
+def openings_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, Opening]]:
+    """What opens the commitments of facts to their texts, by fact and then by field; of what was
+    erased, and of facts without any, nothing."""
+    found: dict[UUID, dict[str, Opening]] = {}
+    for fact, field, text, salt in TEXTS.ask(facts=list(facts)):
+        found.setdefault(fact, {})[field] = Opening(text, bytes(salt))
     return found
 
 
 def _texts(facts: Any) -> QuerySet[Text, Any]:
     rows = any_of(Text.objects.all(), '"ledger_text"."fact"', facts)
-    return rows.values_list("fact", "field", "text")
+    return rows.values_list("fact", "field", "text", "salt")
 
 
 TEXTS = Prepared(_texts, facts=(UUID(int=1),))

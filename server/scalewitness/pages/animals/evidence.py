@@ -106,6 +106,7 @@ class CallInWords:
     may_be_compared: bool
     harm: tuple[str, ...]
     note: str | None
+    note_salt: bytes | None
     photos: tuple[Photo, ...]
 
 
@@ -229,6 +230,7 @@ def _shown(key: str, one: ShownCall, who: str, dossier: Dossier, *, notes: bool)
         objections=tuple(GROUNDS[made.ground] for made in call.objections.all()),
         harm=body.harm,
         note=one.note if notes else None,
+        note_salt=one.note_salt if notes else None,
         photos=tuple(photo for photo in dossier.photos if photo.call == call.pk),
     )
 

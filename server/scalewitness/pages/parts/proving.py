@@ -150,8 +150,16 @@ def call_shown(one: CallInWords, *, codes: bool) -> Shown:
         "position": call.position,
         "withdrawn": one.state == "withdrawn",
         "admitted": {name: getattr(call, name) for name in ADMITTED},
+        "texts": _texts(one),
         **(_refiled(call) if call.refiles_id else _made(call, codes)),
     }
+
+
+def _texts(one: CallInWords) -> Shown:
+    """Each with the salt under which its entry commits to it."""
+    if one.note is None or one.note_salt is None:
+        return {}
+    return {"note": [one.note, bytes(one.note_salt).hex()]}
 
 
 def _made(call: Call, codes: bool) -> Shown:

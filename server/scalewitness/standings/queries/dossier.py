@@ -51,13 +51,15 @@ BESIDE: Final[Mapping[str, QuerySet[Any]]] = {
 class ShownCall:
     """A call with what people see beside it. ``weight`` is None when it does not count;
     ``signed``: its entry carries the signature of the device that sent it, ``by_password_only``
-    whose key no other device of its keeper endorsed; ``report``: whose word it is; ``compared``:
+    whose key no other device of its keeper endorsed; its entry commits to the ``note`` under
+    ``note_salt``; ``report``: whose word it is; ``compared``:
     what photos say of which animal it was; ``deceived``: a finding names whoever sent it."""
 
     call: Call
     examiner_name: str
     sender_name: str
     note: str | None
+    note_salt: bytes | None
     weight: CallWeight | None
     signed: bool
     by_password_only: bool
@@ -285,6 +287,7 @@ def _shown(
             examiner_name=names.get(call.examiner, "unknown"),
             sender_name=names.get(call.by, "unknown"),
             note=call.note,
+            note_salt=call.note_salt,
             weight=weights.get(str(call.pk)),
             signed=device is not None,
             by_password_only=device in weak,

@@ -42,6 +42,7 @@ class Entered(Stated):
     leaf: bytes
     found_out: bool
     note: str | None
+    note_salt: bytes | None
     withdrawal_note: str | None
     has_objections: bool
     has_attestations: bool
@@ -120,6 +121,7 @@ def calls_on(
         leaf=Subquery(leaves),
         found_out=_deceived(shown),
         note=note_beside("pk"),
+        note_salt=note_beside("pk", "salt"),
         withdrawal_note=note_beside("withdrawal__pk"),
         has_objections=_beside(Objection.objects.all()),
         has_attestations=_beside(Attestation.objects.all()),

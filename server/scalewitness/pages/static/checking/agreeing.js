@@ -52,6 +52,8 @@ function ofEntry(one, record) {
     ...differences(present(stated), beside),
     ...differences(one.holds ?? {}, entry.body),
     ...(one.body === undefined ? [] : inFull(one.body, entry.body)),
+    ...(one.committed ?? []).filter(([field, hash]) => entry.body[field] !== hash)
+      .map(([field]) => `the ${field} shown is not the one that its entry commits to`),
   ];
   const told = [...new Set(differ)].slice(0, MOST);
   return told.length ? [found(one, `${named(one)}: ${told.join("; ")}`)] : [];

@@ -1,7 +1,16 @@
 // Holding all that is shown to the log: these entries, all of them and no others. Without a page:
 // what is shown, the answer and the ways to ask come from outside.
 
-import { decode64, encode64, hex, Refused } from "../shared/bytes.js";
+import {
+  bytesOf,
+  decode64,
+  encode64,
+  fromHex,
+  hex,
+  joined,
+  Refused,
+  sha256,
+} from "../shared/bytes.js";
 import { amiss } from "./agreeing.js";
 import { openCheckpoint, readNote } from "./notes.js";
 import { continued, Forked } from "./seen_before.js";
@@ -19,7 +28,10 @@ export async function look({ answer, logs, shown, seen, memory, ask }) {
     const before = await continued(stated, memory, ask);
     const key = await keyOf(stated, memory, ask);
     const records = await recordsIn(answer, stated, key);
-    const wrong = [...notWhole([...records.values()], shown), ...amiss(shown, records, seen)];
+    const wrong = [
+      ...notWhole([...records.values()], shown),
+      ...amiss(await Promise.all(shown.map(committed)), records, seen),
+    ];
     if (stated.why !== null) wrong.unshift(ofTheLog(stated.why));
     const position = Number(stated.head.size) - 1;
     if (wrong.length) return { holds: false, amiss: wrong, before: null };
@@ -101,4 +113,15 @@ export function notWhole(records, shown) {
       : "";
     return { about: subject, position: null, text: `${label ?? "The record"}: ${kept}${why}.` };
   });
+}
+
+/** With what its free texts come to under their salts.
+ * @param {Shown} one
+ * @returns {Promise<Shown>} */
+async function committed(one) {
+  const found = Object.entries(one.texts ?? {}).map(async ([field, [text, salt]]) => {
+    const hash = await sha256(joined(fromHex(salt), bytesOf(text.normalize("NFC"))));
+    return /** @type {[string, string]} */ ([field, hex(hash)]);
+  });
+  return { ...one, committed: await Promise.all(found) };
 }
