@@ -45,8 +45,8 @@ WORDS: dict[Kind, str] = {
     "to another as well: one of them is an impostor's.",
     "half_change": "What the log shows names another key for it, and not both keys vouch for that.",
     "other_log": "Another log is shown here than the one you watch.",
-    "not_whole": "What the server shows of an animal is not what its log states: something was "
-    "altered, added or kept back.",
+    "not_whole": "What the server shows of an animal is not what its log states, or does not "
+    "follow from that: something was altered, added or kept back.",
     "seal_broken": "A late call of yours was sealed into the log as it came, and what the server "
     "says of it now does not fit that: it was made to disappear, or something was put in its "
     "place.",

@@ -37,6 +37,13 @@ def facts_about(store: Store, animal: str) -> list[Shown]:
     return [_read(row["content"]) for row in rows]
 
 
+def about_joining(store: Store) -> set[str]:
+    """The animals that were said to be another record's, or not to be."""
+    sql = """SELECT DISTINCT about FROM fact WHERE content LIKE '%"kind":"joining_%'
+             OR content LIKE '%"kind":"parting_%'"""
+    return {row["about"] for row in store.rows(sql)}
+
+
 def visits(store: Store) -> list[Shown]:
     found: list[Shown] = [_read(row["content"]) for row in store.rows("SELECT * FROM visit")]
     return sorted(found, key=lambda one: str(one["opens"]))

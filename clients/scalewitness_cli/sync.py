@@ -30,6 +30,7 @@ from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.practitioners import fetch_names, send_names
 from scalewitness_cli.readings import keep_comparison, set_aside
 from scalewitness_cli.receipts import collect, trees_in
+from scalewitness_cli.recomputing import SAME
 from scalewitness_cli.remote import Api, Closed, Faulty, Later, Refusal, Stopped, Unreachable
 from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.sealed import newest_unproved, note_seals, prove_seals, set_alarmed
@@ -61,7 +62,8 @@ class Synced(msgspec.Struct, kw_only=True):
     ``in_my_name``: facts in this keeper's name that no key trusted here signed, ``forged`` those
     among them that a record keeping its rules would not have taken; ``key_changes``: of the log,
     followed just now, in words;
-    ``proved``: animals whose record is whole and unaltered ``proved_as_of`` a position."""
+    ``proved``: animals whose record is whole and unaltered ``proved_as_of`` a position;
+    ``recomputed``: of how many the standing was computed again here, with the same result."""
 
     sent: int = 0
     photos: int = 0
@@ -80,6 +82,7 @@ class Synced(msgspec.Struct, kw_only=True):
     succeeded: Announced | None = None
     proved: int = 0
     proved_as_of: int | None = None
+    recomputed: int = 0
     known_elsewhere: list[str] = []
     in_my_name: int = 0
     forged: int = 0
@@ -340,3 +343,4 @@ def _prove_records(store: Store, identity: Identity, line: Line, now: int, done:
         done.unread = "what the server shows does not hold"
     else:
         done.proved, done.proved_as_of = found.animals, found.position
+        done.recomputed = sum(why == SAME for why in found.standings.values())

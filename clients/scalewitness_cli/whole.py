@@ -32,6 +32,7 @@ from scalewitness_cli.identity import Identity
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.outbox import Item, items
 from scalewitness_cli.receipts import entries_of
+from scalewitness_cli.recomputing import Beside, beside_in, computed_again, entries_here
 from scalewitness_cli.remote import Api
 from scalewitness_cli.sealed import links_of
 from scalewitness_cli.stating import certified_key, map_in, opening_in
@@ -46,6 +47,7 @@ THOROUGH_EVERY = 600
 """Seconds after which all animals are asked for again, also those of which nothing new came: an
 entry that is kept back changes nothing here (our judgement)."""
 OWN_WORD = ("animal_registered", "call_made")
+MALFORMED = (ValueError, KeyError, TypeError)
 Own: TypeAlias = Mapping[str, Sequence[Item]]
 """Accepted facts of one's own, by the animal."""
 
@@ -53,11 +55,13 @@ Own: TypeAlias = Mapping[str, Sequence[Item]]
 @dataclass(slots=True)
 class Proved:
     """``position``: of the entry that states the map; ``animals``: how many were proved as of it;
-    ``unshown``: ids of those that the server shows no proof of, and may not have to."""
+    ``unshown``: ids of those that the server shows no proof of, and may not have to; ``standings``:
+    of each animal proved, what `computed_again` says."""
 
     position: int | None = None
     animals: int = 0
     unshown: list[str] = field(default_factory=list)
+    standings: dict[str, str | None] = field(default_factory=dict)
     alarm: Alarm | None = None
 
 
@@ -107,7 +111,8 @@ def prove(
         for id, state in wanted.items()
         if id not in done.unshown and (id in changed or before.has(id, state))
     }
-    _keep(store, _Kept(now if thorough else before.at, kept))
+    standings = {id: why for id, why in (before.standings | done.standings).items() if id in kept}
+    _keep(store, _Kept(now if thorough else before.at, kept, standings))
     return done
 
 
@@ -149,38 +154,65 @@ def _prove_batch(
     done: Proved,
 ) -> dict[str, str]:
     """Why not, by the animals whose record does not hold."""
-    answer = where.api.get("proofs", animals=",".join(batch))
+    answer = where.api.get("proofs", animals=",".join(batch), rested_on="yes")
     try:
-        shown = read_note(str(answer["checkpoint"]))
-        found = look(where.memory, where.log, where.keys, now, shown=shown)
-        if isinstance(found, Alarm):
-            done.alarm = found
-            return {}
-        root, key_hash = map_in(answer["map"], (head := found.head))
-        key = _key(store, where, key_hash)
-    except (ValueError, KeyError, TypeError) as fault:
+        shown = _shown(answer, store, where, now, done)
+    except MALFORMED as fault:
         return dict.fromkeys(batch, f"{fault}")
-    failed, sealed = dict[str, str](), links_of(store)
-    proofs = {one["id"]: one for one in answer["animals"]}
+    if shown is None:
+        return {}
+    failed, sealed, size = dict[str, str](), links_of(store), shown.head.size
     for id in batch:
-        seen = replica.animal(store, id)
-        if id not in proofs and seen is None:
+        seen, proof = replica.animal(store, id), shown.proofs.get(id)
+        if proof is None and seen is None:
             done.unshown.append(id)
             continue
         facts = replica.facts_about(store, id) if seen else []
         try:
-            opening = _opening(proofs.get(id))
-            require_whole(UUID(id), _links(facts, head.size), opening, root, key)
-            _require_seals(sealed.get(id), facts, opening, head.size)
+            opening = _opening(proof)
+            require_whole(UUID(id), _links(facts, size), opening, shown.root, shown.key)
+            _require_seals(sealed.get(id), facts, opening, size)
             if seen is not None:
                 _require_agreed(seen, facts, opening)
+                entries = entries_here(store, facts, opening, shown.beside, proof)
+                done.standings[id] = computed_again(seen, entries, size)
             else:
-                _require_own(own.get(id, []), identity, opening, head.size)
-        except (ValueError, KeyError, TypeError) as fault:
-            failed[id] = f"{fault}{_named(where, facts, head)}"
+                _require_own(own.get(id, []), identity, opening, size)
+        except MALFORMED as fault:
+            failed[id] = f"{fault}{_named(where, facts, shown.head)}"
     done.animals += len(set(batch) - set(failed) - set(done.unshown))
-    done.position = head.size - 1
+    done.position = size - 1
     return failed
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """What holds of an answer of proofs for all its animals: the tree signed, the map's root and
+    key, and the entries ``beside`` that standings rest on; and each animal's proof, unverified."""
+
+    head: Checkpoint
+    root: bytes
+    key: VrfKey
+    beside: Beside
+    proofs: dict[str, Mapping[str, Any]]
+
+
+def _shown(
+    answer: Mapping[str, Any], store: Store, where: Where, now: int, done: Proved
+) -> _Answer | None:
+    """None: the log itself does not hold, and ``done`` has the alarm.
+
+    Raises:
+        NotShown, ValueError, KeyError, TypeError: the answer does not show it.
+    """
+    note = read_note(str(answer["checkpoint"]))
+    found = look(where.memory, where.log, where.keys, now, shown=note)
+    if isinstance(found, Alarm):
+        done.alarm = found
+        return None
+    root, key_hash = map_in(answer["map"], found.head)
+    key, beside = _key(store, where, key_hash), beside_in(answer, found.head)
+    return _Answer(found.head, root, key, beside, {one["id"]: one for one in answer["animals"]})
 
 
 def _opening(proof: Mapping[str, Any] | None) -> Opening:
@@ -268,7 +300,7 @@ def _named(where: Where, facts: Iterable[Mapping[str, Any]], head: Checkpoint) -
             for link in _links([fact], head.size)
             if node(0, link.position) != link.hash
         ]
-    except (ValueError, KeyError, TypeError):
+    except MALFORMED:
         return ""
     return f"; what is shown is not what the log holds at {', '.join(wrong)}" if wrong else ""
 
@@ -283,10 +315,11 @@ def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
 
 class _Kept(msgspec.Struct):
     """When all was last asked for (Unix seconds), and of each animal found whole its state then and
-    the position as of which it was."""
+    the position as of which it was; and what came of computing its standing again."""
 
     at: int = 0
     animals: dict[str, tuple[str, int]] = {}
+    standings: dict[str, str | None] = {}
 
     def has(self, id: str, state: str) -> bool:
         """Whether the animal was found whole as it is here now."""
@@ -303,8 +336,17 @@ def _keep(store: Store, kept: _Kept) -> None:
         keep(connection, "proved", msgspec.json.encode(kept).decode())
 
 
-def proved_as_of(store: Store, animal: str) -> int | None:
-    """The position as of which all that is here of the animal was last found whole; None: it
-    changed since, or never was."""
+class ProvedAnimal(msgspec.Struct, frozen=True):
+    """The position as of which all that is here of an animal was last found whole, and what
+    `computed_again` said of its standing."""
+
+    as_of: int
+    standing: str | None
+
+
+def proved(store: Store, animal: str) -> ProvedAnimal | None:
+    """None: it changed since, or never was found whole."""
     kept, state = _kept(store), _wanted(store, {}).get(animal)
-    return kept.animals[animal][1] if state is not None and kept.has(animal, state) else None
+    if state is None or not kept.has(animal, state):
+        return None
+    return ProvedAnimal(kept.animals[animal][1], kept.standings.get(animal))

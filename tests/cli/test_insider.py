@@ -47,6 +47,24 @@ with transaction.atomic():
     writer.flush()
 """
 """Entries in somebody else's name, past all rules: straight into the log."""
+STATE = """
+import msgspec
+from django.db import transaction
+from django.utils import timezone
+from scalewitness.domain.facts import StandingChanged
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.statements import RECORD
+from scalewitness.ledger.queries.entries import entry_at, leaf_of
+from scalewitness.standings.models import Standing
+from scalewitness.standings.services import standing_row
+latest = Standing.objects.filter(animal=given["animal"]).latest("position")
+body = msgspec.convert(leaf_of(entry_at(latest.position)).body | given["says"], StandingChanged)
+with transaction.atomic():
+    batch = Batch(RECORD, timezone.now())
+    batch.keep(Standing, standing_row(batch.state("standing_changed", latest.animal_id, body)))
+    batch.flush()
+"""
+"""A standing that nothing follows to, stated by the record's own code: log and tables agree."""
 GIVE = """
 from uuid import UUID
 from django.utils import timezone
@@ -252,3 +270,20 @@ def test_signing_out_ends_the_key_by_its_own_signature(odile: Machine) -> None:
     found = odile.api.get("devices").json()["items"]
     (one,) = [one for one in found if one["id"] == device]
     assert one["key"]["revoked_position"] is not None
+
+
+def test_a_forged_standing_is_named_by_the_command_of_whoever_sees_it(
+    odile: Machine, insider: Insider
+) -> None:
+    odile.check("N1")
+    assert odile.sync()["recomputed"] == 1
+    told = odile.run("show", "N1").out
+    assert "The standing was computed again here, with the same result." in told
+    ((animal,),) = odile.rows("SELECT about FROM fact WHERE content LIKE '%standing_changed%'")
+    forged = {"label": "verified male", "p_male": "0.997000", "p_male_pessimistic": "0.990000"}
+    insider(STATE, {"animal": animal, "says": forged})
+    found = odile.sync(status=1)
+    assert found["alarm"]
+    said = odile.run("alarms").out
+    assert f"animal {animal}: the standing shown, verified male with a chance of male of" in said
+    assert "does not follow from the record, which comes to probable male with" in said

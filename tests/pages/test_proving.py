@@ -12,9 +12,11 @@ from django.conf import settings
 from django.test import Client, override_settings
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker
+from tests.api.client import Api
 from tests.everything import EARLIER, say_everything
 from tests.pages.browser import Page
 from tests.plugins.own_database import own_copy
+from tests.recomputed import Sent
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -23,6 +25,7 @@ from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.mail.services.links import link_token
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink
+from scalewitness_cli.recomputing import SAME
 from scalewitness_cli.saved import FORMAT, check, read_saved
 
 LOG = read_signer(settings.LOG_SIGNING_KEY).verifier
@@ -79,6 +82,25 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: Worl
     assert not found, json.dumps(found, indent=1)
     assert sum(path.startswith("/animals/") for path in opened) > 20
     assert sum(path.startswith("/offers/") for path in opened) > 3
+
+
+def test_the_command_computes_every_standing_again_whatever_happened(told: World) -> None:
+    said = Sent(Api(told.odile))
+    own = said.all()
+    assert set(own.values()) == {SAME, None}, own
+    assert list(own.values()).count(SAME) > 15
+    assert said.kinds_beside == {
+        "policy_adopted",
+        "examiner_record_changed",
+        "deceit_found",
+        "dispute_opened",
+        "finding_recorded",
+        "finding_answered",
+        "call_made",
+        "call_refiled",
+    }
+    for reader in Keeper.objects.exclude(pk=told.odile.pk):
+        assert set(Sent(Api(reader)).all().values()) <= {SAME, None}, reader
 
 
 def test_a_blind_guest_is_told_that_completeness_waits_and_gets_no_proof(told: World) -> None:

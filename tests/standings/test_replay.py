@@ -11,8 +11,8 @@ from tests.world import World
 from scalewitness.animals.models import Animal
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.facts import StandingChanged
+from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.parameters import CURRENT, load_parameters
-from scalewitness.domain.sexing.standing import share
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.statements import RECORD, adopt_policy
 from scalewitness.standings.models import Standing

@@ -22,8 +22,9 @@ from scalewitness_cli.commands.common import (
 from scalewitness_cli.filters import Filters
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.readings import now_by
+from scalewitness_cli.recomputing import SAME
 from scalewitness_cli.store import Store
-from scalewitness_cli.whole import proved_as_of
+from scalewitness_cli.whole import proved
 
 Shown = dict[str, Any]
 STANDINGS = click.Choice(["verified", "probable", "contested", "unsexed"])
@@ -61,11 +62,13 @@ def show(
             )
             return
         found = replica.find(store, animal, now)
+        held = proved(store, found["id"])
         whole = found | {
             "facts": replica.facts_about(store, found["id"]),
             "unsent": _unsent(store, found["id"]),
             "cautions": _cautions(store, found, now),
-            "proved_as_of": proved_as_of(store, found["id"]),
+            "proved_as_of": held and held.as_of,
+            "standing_again": held and held.standing,
         }
         print_result(whole, as_json, lambda: _in_words(whole))
 
@@ -209,7 +212,16 @@ def _proof(shown: Shown) -> str:
         return "  Not yet held to the log: scalewitness sync does that."
     return (
         f"  Complete and unaltered as of position {shown['proved_as_of']}, as held to the log here."
+        f"{_again(shown)}"
     )
+
+
+def _again(shown: Shown) -> str:
+    if shown["standing_again"] is None:
+        return ""
+    if shown["standing_again"] == SAME:
+        return "\n  The standing was computed again here, with the same result."
+    return f"\n  The standing is as computed by the server: {line(shown['standing_again'])}."
 
 
 def _mine(unsent: Shown) -> str:

@@ -237,6 +237,8 @@ def in_words(found: dict[str, Any]) -> str:
         *found["key_changes"],
         _number(found["proved"], "animal's record is", "animals' records are",
                 f"complete and unaltered as of position {found['proved_as_of']}."),
+        _number(found["recomputed"], "standing was", "standings were",
+                "computed again here, with the same result."),
         _number(found["purged"], "animal is", "animals are", "no longer yours to see: removed."),
         _not_taken(found) if found["unsent"] else "",
         _number(left.get("clock", 0), "waits", "wait", "with a time for you to decide: see "

@@ -43,8 +43,8 @@ from scalewitness.domain.facts import (
     StandingChanged,
 )
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.kept import Before, NextStanding
-from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject

@@ -7,9 +7,9 @@ from django.db import transaction
 
 from scalewitness.domain.errors import NotNow
 from scalewitness.domain.facts import NumbersAdopted
+from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.kept import KEPT
 from scalewitness.domain.sexing.parameters import CALL_BY_CALL, released
-from scalewitness.domain.sexing.standing import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.dry_run import Foreseen, foresee

@@ -15,8 +15,8 @@ from scalewitness.domain.observations import Conclusion, Method, Observation, Su
 from scalewitness.domain.sexing import labels
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.kept import Before
+from scalewitness.domain.sexing.linkage_words import with_linkage
 from scalewitness.domain.sexing.standing import Assessment
-from scalewitness.domain.sexing.stated_linkage import with_linkage
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.what_if import SUPPOSED, SupposedCall, WhatIf, what_if
 from scalewitness.planning.candidates import identity_of, stage_on

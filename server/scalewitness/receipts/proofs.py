@@ -6,10 +6,13 @@ from uuid import UUID
 
 from msgspec import UNSET, Meta, Struct, UnsetType
 
+from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.prefix_tree import NOTHING
 from scalewitness.ledger.queries.entries import EntryLine
+from scalewitness.ledger.queries.tree import place_proof
 from scalewitness.ledger.services.opening import StatedTree
+from scalewitness.receipts.rested_on import RestedOn
 from scalewitness.receipts.whole import WholeRecord
 
 Base64 = Annotated[str, Meta(extra_json_schema={"contentEncoding": "base64"})]
@@ -39,9 +42,19 @@ class ShownEntry(Struct, frozen=True):
     entry: Base64
 
 
+class PlacedEntry(Struct, frozen=True):
+    """An entry that the reader may read, with its place in the tree that ``checkpoint`` signs, as
+    :class:`StatedMap` has it."""
+
+    entry: Base64
+    position: Place
+    proof: list[Base64]
+
+
 class RecordProof(Struct, frozen=True):
     """``siblings``: from the top, empty where there is nothing beside the path. ``entries``: where
-    they do not come another way."""
+    they do not come another way. ``unread``: its standing rests on entries about something else
+    that the reader may not read."""
 
     id: UUID
     count: Place
@@ -50,16 +63,19 @@ class RecordProof(Struct, frozen=True):
     siblings: list[str]
     hidden: list[HiddenEntry]
     entries: list[ShownEntry] | UnsetType = UNSET
+    unread: bool | UnsetType = UNSET
 
 
 class Proofs(Struct, frozen=True):
     """Of the animals asked for, those whose record can be shown to be whole to the reader.
-    ``deal``: by a buyer's link, of the sale and of what was disclosed of it."""
+    ``deal``: by a buyer's link, of the sale and of what was disclosed of it. ``rested_on``: where
+    it was asked for, entries about something else that standings of these animals rest on."""
 
     checkpoint: str
     map: StatedMap
     animals: list[RecordProof]
     deal: list[RecordProof] | UnsetType = UNSET
+    rested_on: list[PlacedEntry] | UnsetType = UNSET
 
 
 def proofs(
@@ -68,17 +84,33 @@ def proofs(
     *,
     with_entries: bool,
     deal: Iterable[WholeRecord] | None = None,
+    standings: RestedOn | None = None,
 ) -> Proofs:
+    """Within `opening.stated_tree`.
+
+    Raises:
+        LogContradicted: what is stored cannot be right.
+    """
     stated = StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
     return Proofs(
         tree.checkpoint,
         stated,
-        [_proof(one, with_entries) for one in found],
+        [_proof(one, with_entries, standings) for one in found],
         UNSET if deal is None else [_proof(one, with_entries) for one in deal],
+        UNSET if standings is None else [_placed(one, tree) for one in standings.entries],
     )
 
 
-def _proof(one: WholeRecord, with_entries: bool) -> RecordProof:
+def _placed(entry: EntryLine, tree: StatedTree) -> PlacedEntry:
+    try:
+        proof = place_proof(entry.position, tree.position + 1)
+    except ValueError:
+        raise LogContradicted() from None
+    leaf = encode64(bytes(entry.leaf))
+    return PlacedEntry(leaf, entry.position, [encode64(one) for one in proof])
+
+
+def _proof(one: WholeRecord, with_entries: bool, standings: RestedOn | None = None) -> RecordProof:
     opening = one.opening
     return RecordProof(
         id=one.subject,
@@ -88,6 +120,7 @@ def _proof(one: WholeRecord, with_entries: bool) -> RecordProof:
         siblings=["" if hash == NOTHING else encode64(hash) for hash in opening.siblings],
         hidden=[HiddenEntry(link.position, encode64(link.hash)) for link in opening.hidden],
         entries=[_read(entry) for entry in one.shown] if with_entries else UNSET,
+        unread=UNSET if standings is None else one.subject in standings.unread,
     )
 
 

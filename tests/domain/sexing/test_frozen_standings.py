@@ -8,10 +8,11 @@ import pytest
 
 from bench.freeze import FIELDS, records_from
 from bench.histories import Record, standing_of
+from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, adopted
-from scalewitness.domain.sexing.standing import assess, share
+from scalewitness.domain.sexing.standing import assess
 from scalewitness.domain.sexing.taxa import taxon
 
 VERSIONS = ("sexing-1", "sexing-2", "sexing-3")

@@ -16,8 +16,8 @@ from tests.domain.sexing.builders import (
 )
 
 from scalewitness.domain.observations import Dna, Hearsay, ScaleCount, Ultrasound
+from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.records import ExaminerRecords
-from scalewitness.domain.sexing.standing import share
 
 
 @pytest.mark.parametrize(

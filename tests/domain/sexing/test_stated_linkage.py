@@ -15,17 +15,11 @@ from tests.domain.sexing.strategies import RECORDS
 
 from scalewitness.domain.facts import LinkageStated
 from scalewitness.domain.observations import Ultrasound
+from scalewitness.domain.sexing.linkage_words import linkage_lines, with_linkage
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
-from scalewitness.domain.sexing.stated_linkage import (
-    EVEN,
-    Origin,
-    chance_alone,
-    linkage_lines,
-    start_from,
-    with_linkage,
-)
+from scalewitness.domain.sexing.stated_linkage import EVEN, Origin, chance_alone, start_from
 
 SIRE, DAM = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f", "017f22e2-79b0-7cc3-98c4-dc0c0c073990"
 ORIGIN = Origin("python_regius", SIRE, DAM)

@@ -5,6 +5,7 @@ with its account, what a further call would do, how the answer moves with a para
 """
 
 from collections.abc import Iterable, Sequence
+from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final, NamedTuple, Self
 
 from msgspec import Struct
@@ -37,6 +38,18 @@ class Standing(Struct, frozen=True):
     favoured: Sex | None
     decisive: bool
     reasons: tuple[str, ...] = ()
+
+
+def share(p: float) -> str:
+    """A probability as the log keeps it: six decimals, half to even, never 0 or 1.
+    Raises ValueError outside [0, 1]."""
+    if not 0 <= p <= 1:
+        raise ValueError(f"{p} is not a probability")
+    rounded = Decimal(repr(p)).quantize(_STEP, ROUND_HALF_EVEN)
+    return str(min(max(rounded, _STEP), 1 - _STEP))
+
+
+_STEP = Decimal("0.000001")
 
 
 class SupposedCase(NamedTuple):

@@ -10,14 +10,37 @@ from uuid import UUID
 
 from scalewitness.domain import facts
 from scalewitness.domain.joining import JoinedRecords
-from scalewitness.domain.sexing.case import Case
+from scalewitness.domain.sexing.case import Case, share
 from scalewitness.domain.sexing.gauge import Gauge, Numbers, as_adopted, case_by, settled_by
 from scalewitness.domain.sexing.parameters import load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY, Policy, adopted
 from scalewitness.domain.sexing.records import EMPTY, as_weighed
 from scalewitness.domain.sexing.so_far import AnimalSoFar
-from scalewitness.domain.sexing.standing import share
 from scalewitness.domain.sexing.stated_linkage import origin_stated, start_from
+
+KINDS = frozenset(
+    {
+        "animal_registered",
+        "particulars_corrected",
+        "linkage_stated",
+        "joining_proposed",
+        "parting_proposed",
+        "joining_answered",
+        "call_made",
+        "call_withdrawn",
+        "call_refiled",
+        "photos_compared",
+        "dispute_opened",
+        "finding_recorded",
+        "finding_answered",
+        "standing_changed",
+        "policy_adopted",
+        "numbers_adopted",
+        "examiner_record_changed",
+        "deceit_found",
+    }
+)
+"""Facts that a standing may follow from."""
 
 
 class OrderedFact(NamedTuple):

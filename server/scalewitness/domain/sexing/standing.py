@@ -6,7 +6,6 @@ which the calls are passed.
 """
 
 from collections.abc import Sequence
-from decimal import ROUND_HALF_EVEN, Decimal
 from math import log
 
 from msgspec import Struct
@@ -26,9 +25,7 @@ from scalewitness.domain.sexing.used import RecordUsed, parameters_used, records
 from scalewitness.domain.sexing.weighed import Session, WeighedCall
 from scalewitness.domain.sexing.words import reason_in_words
 
-__all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "account", "assess", "share"]
-
-_STEP = Decimal("0.000001")
+__all__ = ["SUREST", "Assessment", "CallWeight", "SessionWeight", "account", "assess"]
 
 
 class CallWeight(Struct, frozen=True):
@@ -120,15 +117,6 @@ def account(case: Case, policy: Policy) -> Assessment:
         ),
         settled=records_used(case.base.weighed, base.records),
     )
-
-
-def share(p: float) -> str:
-    """A probability as the log keeps it: six decimals, half to even, never 0 or 1.
-    Raises ValueError outside [0, 1]."""
-    if not 0 <= p <= 1:
-        raise ValueError(f"{p} is not a probability")
-    rounded = Decimal(repr(p)).quantize(_STEP, ROUND_HALF_EVEN)
-    return str(min(max(rounded, _STEP), 1 - _STEP))
 
 
 def _weights(case: Case, view: View) -> tuple[CallWeight, ...]:

@@ -10,13 +10,11 @@ w being the share of such statements taken to be wrong (our judgement; the pessi
 has a larger one). No statement alone reaches what a label needs, and none is a check.
 """
 
-from collections.abc import Iterable
 from fractions import Fraction
 
 from msgspec import Struct
 
 from scalewitness.domain.facts import LinkageStated, Particulars
-from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.linked_trait import (
     LinkedPrior,
     Parents,
@@ -26,7 +24,6 @@ from scalewitness.domain.sexing.linked_trait import (
 )
 from scalewitness.domain.sexing.parameters import Parameter, Parameters, ParameterSet, Status
 from scalewitness.domain.sexing.tables import table
-from scalewitness.domain.sexing.words import chance
 
 MISSTATED = "linkage.misstated"
 """The number's name; a version of the numbers without it takes no statement of linkage."""
@@ -97,26 +94,6 @@ def chance_alone(stated: LinkageStated) -> LinkedPrior:
     return LinkedPrior(at, min(at, usual.low), max(at, usual.high), usual.cautions)
 
 
-def linkage_lines(start: Start) -> tuple[ReasonLine, ...]:
-    """The statement and its cautions in sentences; none where nothing was stated."""
-    if start.stated is None:
-        return ()
-    if start.alone is None:
-        return (ReasonLine("reason", _DOES_NOT_COUNT),)
-    return (
-        ReasonLine("reason", f"{_statement(start.stated)} {_weight(start, start.alone)}"),
-        *(ReasonLine("caution", text) for text in start.alone.cautions),
-    )
-
-
-def with_linkage(lines: Iterable[ReasonLine], start: Start) -> tuple[ReasonLine, ...]:
-    """An answer's lines with those about the statement, each kind in the order given."""
-    return tuple(sorted((*lines, *linkage_lines(start)), key=lambda line: _ORDER.index(line.kind)))
-
-
-_ORDER = ("answer", "reason", "call", "caution")
-
-
 def _counts(stated: LinkageStated, origin: Origin, parameters: Parameters) -> bool:
     """A statement is about these parents and this species, and lapses with either."""
     return (
@@ -146,11 +123,12 @@ _STATUS: dict[str, Status] = {
     "own_clutches": "from memory",
     "study": "from memory",
 }
-_FROM = {
+FROM = {
     "keepers_speak_of": "what keepers speak of",
     "own_clutches": "the keeper's own clutches",
     "study": "a study the keeper names",
 }
+"""In words, where a keeper has the fraction of recombination from."""
 
 
 def _used(stated: LinkageStated, parameters: Parameters) -> list[Parameter]:
@@ -158,50 +136,7 @@ def _used(stated: LinkageStated, parameters: Parameters) -> list[Parameter]:
         f"{stated.trait}.recombination",
         float(stated.recombination),
         _STATUS[stated.provenance],
-        source=f"stated by its keeper, from {_FROM[stated.provenance]}",
+        source=f"stated by its keeper, from {FROM[stated.provenance]}",
         of="linkage",
     )
     return [fraction, *(numbers.numbers[MISSTATED] for numbers in _sets(parameters))]
-
-
-# --- words ------------------------------------------------------------------------------
-
-_DOES_NOT_COUNT = (
-    "Its keeper stated how a trait is inherited with sex, which does not count: it names other "
-    "parents or another species than the particulars do, or the numbers in force take none."
-)
-_SHOWS = {
-    "nothing": "shows nothing of {}",
-    "one_copy": "shows one copy of {}",
-    "two_copies": "shows two copies of {}",
-    "some_copies": "shows {}, in one copy or two",
-}
-_COPIES = ("no copy", "one copy", "two copies")
-
-
-def _statement(stated: LinkageStated) -> str:
-    shows = _SHOWS[stated.shows].format(stated.trait.replace("_", " "))
-    sire, dam = _COPIES[stated.sire_copies], _COPIES[stated.dam_copies]
-    phase = "on which side is not known"
-    if stated.beside is not None:
-        phase = f"beside the {stated.beside}"
-    return (
-        f"Its keeper states that it {shows}, that the sire has {sire} and the dam {dam} "
-        f"({phase}), and that the trait changes over in {_hundred(stated.recombination)} in 100 "
-        f"({_FROM[stated.provenance]})."
-    )
-
-
-def _hundred(share: str) -> str:
-    return f"{100 * float(share):.4g}"
-
-
-def _weight(start: Start, alone: LinkedPrior) -> str:
-    if start.male == 0.5:
-        return "That says nothing about its sex."
-    sex = "male" if start.male > 0.5 else "female"
-    as_stated, counted = (p if sex == "male" else 1 - p for p in (alone.p_male, start.male))
-    return (
-        f"Were all of that right, {chance(as_stated)} such young would be {sex}; being the word of "
-        f"someone with a share in the animal it starts the answer at {chance(counted)}."
-    )

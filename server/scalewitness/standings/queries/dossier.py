@@ -17,9 +17,10 @@ from scalewitness.calls.queries.reports import compared_of, report_of
 from scalewitness.domain.sexing.evidence import Compared, Evidence, Report
 from scalewitness.domain.sexing.explain import ReasonLine, Short, explain, in_short
 from scalewitness.domain.sexing.gauge import case_by
+from scalewitness.domain.sexing.linkage_words import with_linkage
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, SessionWeight
-from scalewitness.domain.sexing.stated_linkage import Start, with_linkage
+from scalewitness.domain.sexing.stated_linkage import Start
 from scalewitness.domain.sexing.taxa import Taxon, as_learned, taxon
 from scalewitness.domain.sexing.used import RecordUsed
 from scalewitness.ledger.queries.entries import note_beside, signing_device

@@ -8,36 +8,13 @@ import msgspec
 
 from scalewitness.domain import facts
 from scalewitness.domain.identifiers import BorneTransponders
-from scalewitness.domain.sexing.recomputing import OrderedFact, Recomputing
+from scalewitness.domain.sexing.recomputing import KINDS, OrderedFact, Recomputing
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entries_by_position, entry_of, leaf_of
 from scalewitness.standings.models import Standing
 
-KINDS = frozenset(
-    {
-        "animal_registered",
-        "particulars_corrected",
-        "linkage_stated",
-        "identifier_assigned",
-        "identifier_withdrawn",
-        "registered_in_error",
-        "joining_proposed",
-        "parting_proposed",
-        "joining_answered",
-        "call_made",
-        "call_withdrawn",
-        "call_refiled",
-        "photos_compared",
-        "finding_recorded",
-        "finding_answered",
-        "dispute_opened",
-        "standing_changed",
-        "policy_adopted",
-        "numbers_adopted",
-        "examiner_record_changed",
-        "deceit_found",
-    }
-)
+WITH_NUMBERS = KINDS | {"identifier_assigned", "identifier_withdrawn", "registered_in_error"}
+"""What standings follow from, and which records bear which transponder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +63,7 @@ class Replay:
         self._row = next(self._stored, None)
 
     def differences(self) -> Iterator[StandingDifference]:
-        for entry in entries_by_position(KINDS):
+        for entry in entries_by_position(WITH_NUMBERS):
             self.position = entry.position
             fact = _fact(entry)
             if fact is not None and isinstance(fact.body, facts.StandingChanged):

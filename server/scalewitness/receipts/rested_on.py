@@ -1,0 +1,140 @@
+"""What standings rest on that is about something else than their animal: the policy in force,
+examiners' records, findings, checks filed anew. With these and the entries about the animal its
+reader computes its standing again (`domain/sexing/recomputing`).
+
+The numbers that the record learned are never among them: they tell of others' animals. Nor are
+calls on other records of the same snake, whose readers have them with those records.
+"""
+
+from bisect import bisect_left
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from datetime import datetime
+from typing import NamedTuple
+from uuid import UUID
+
+from scalewitness.animals.queries.joining import joined
+from scalewitness.calls.models import Call
+from scalewitness.calls.queries.visibility import reader_of, still_blind
+from scalewitness.disputes.models import Dispute
+from scalewitness.examiners.figures import tells_of
+from scalewitness.ledger.queries.entries import EntryLine, lines_at, lines_of_kinds
+from scalewitness.people.models import Deceit
+from scalewitness.receipts.queries import readable
+from scalewitness.receipts.whole import WholeRecord
+from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord
+
+OF_DISPUTES = ("dispute_opened", "finding_recorded", "finding_answered")
+
+
+class RestedOn(NamedTuple):
+    """``entries``: those that the reader may read, in log order; ``unread``: animals whose standing
+    rests on others besides."""
+
+    entries: list[EntryLine]
+    unread: set[UUID]
+
+
+def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> RestedOn:
+    """Of the standing in force of each animal that the keeper sees whole; within
+    `opening.stated_tree`."""
+    stated = {one.subject: last for one in records if (last := _last_stated(one)) is not None}
+    if not stated:
+        return RestedOn([], set())
+    needed = {animal: set[int]() for animal in stated}
+    for animal, position in _needed(stated):
+        if position < stated[animal]:
+            needed[animal].add(position)
+    lines = lines_at(set[int]().union(*needed.values()))
+    seen = _open_to(keeper, lines, now)
+    unread = {animal for animal, positions in needed.items() if positions - seen}
+    return RestedOn([one for one in lines if one.position in seen], unread)
+
+
+def _last_stated(record: WholeRecord) -> int | None:
+    stated = [one.position for one in record.shown if one.kind == "standing_changed"]
+    return max(stated, default=None)
+
+
+def _needed(stated: Mapping[UUID, int]) -> Iterator[tuple[UUID, int]]:
+    """Positions of entries, by the animal whose standing at that position rests on them if they
+    come before it."""
+    snakes = _snakes(stated)
+    calls = list(_calls(snakes))
+    deceits = dict(_deceits({one.by for one in calls}))
+    records = _records({one.examiner for one in calls})
+    for one in calls:
+        for animal in snakes[one.animal]:
+            yield from ((animal, at) for at in (one.refiles, one.refiled) if at is not None)
+            if one.by in deceits:
+                yield animal, deceits[one.by]
+            before = records.get(one.examiner, [])
+            if (found := bisect_left(before, stated[animal])) and one.position < stated[animal]:
+                yield animal, before[found - 1]
+    for of, position in _findings(snakes):
+        yield from ((animal, position) for animal in snakes[of])
+    for position in AdoptedPolicy.objects.values_list("position", flat=True):
+        yield from ((animal, position) for animal in stated)
+
+
+def _snakes(animals: Collection[UUID]) -> dict[UUID, set[UUID]]:
+    """By each record of the same snake, the animals asked about that it is of."""
+    found: dict[UUID, set[UUID]] = {animal: {animal} for animal in animals}
+    for animal, others in joined(animals).items():
+        for other in others:
+            found.setdefault(other, set()).add(animal)
+    return found
+
+
+class _CallLine(NamedTuple):
+    """A call; at which position that was made which it ``refiles``, and it was ``refiled``."""
+
+    animal: UUID
+    by: UUID
+    examiner: UUID
+    position: int
+    refiles: int | None
+    refiled: int | None
+
+
+def _calls(animals: Collection[UUID]) -> Iterator[_CallLine]:
+    rows = Call.objects.filter(animal__in=list(animals)).values_list(
+        "animal", "by", "examiner", "position", "refiles__position", "refiled__position"
+    )
+    return (_CallLine(*row) for row in rows)
+
+
+def _deceits(keepers: Collection[UUID]) -> Iterable[tuple[UUID, int]]:
+    return Deceit.objects.filter(keeper__in=keepers).values_list("keeper", "position")
+
+
+def _records(examiners: Collection[UUID]) -> dict[UUID, list[int]]:
+    """By examiner, the positions of their records, in order."""
+    rows = ExaminerRecord.objects.filter(examiner__in=examiners).order_by("position")
+    found: dict[UUID, list[int]] = {}
+    for examiner, position in rows.values_list("examiner", "position"):
+        found.setdefault(examiner, []).append(position)
+    return found
+
+
+def _findings(animals: Collection[UUID]) -> Iterator[tuple[UUID, int]]:
+    of = dict(Dispute.objects.filter(animal__in=list(animals)).values_list("pk", "animal"))
+    for one in lines_of_kinds(of, OF_DISPUTES):
+        if one.about is not None:
+            yield of[one.about], one.position
+
+
+def _open_to(keeper: UUID, lines: Iterable[EntryLine], now: datetime) -> set[int]:
+    """Whoever reads a standing may read what is shown beside it: the policy, that a finding names
+    whoever sent a call, and an examiner's record, where that is not kept from those who are to
+    check blind. Everything else as its own rule has it."""
+    blind = still_blind(reader_of(keeper, now))
+    seen, others = set[int](), list[EntryLine]()
+    for one in lines:
+        if one.kind == "examiner_record_changed" and one.about is not None:
+            if not tells_of(blind, keeper, one.about):
+                seen.add(one.position)
+        elif one.kind in {"policy_adopted", "deceit_found"}:
+            seen.add(one.position)
+        else:
+            others.append(one)
+    return seen | readable(keeper, others, now)

@@ -1,0 +1,289 @@
+"""The command computes standings again from what the server sends: an honest one alarms nobody, a
+forged one is named, and where not all may be read that is said."""
+
+from typing import Any
+from uuid import UUID
+
+import msgspec
+import pytest
+from tests.api.client import Api
+from tests.api.conftest import present
+from tests.learned import LITTLE, publish
+from tests.plugins.told_once import told_once
+from tests.recomputed import Sent
+from tests.world import World, probing
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.facts import Circumstance, StandingChanged
+from scalewitness.domain.translog.record_map import NotShown
+from scalewitness.intake.batch import Batch
+from scalewitness.intake.numbers import adopt_numbers
+from scalewitness.intake.statements import RECORD, adopt_policy, update_examiner_records
+from scalewitness.ledger.queries.entries import entry_at, leaf_of
+from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.logged import latest_standing
+from scalewitness.standings.queries.replay import Replay
+from scalewitness.standings.services import standing_row
+from scalewitness_cli.recomputing import SAME
+
+UNREADABLE = "it rests on entries that you have no access to"
+
+
+@told_once
+def known(world: World) -> Animal:
+    """Verified, with a later blind call; its examiners have records, and a policy was adopted."""
+    egg = world.animal("E1")
+    world.call(world.greta, egg, "female", visit=world.visit(world.greta, egg))
+    world.lays(egg)
+    assert update_examiner_records(world.now)
+    adopt_policy("policy-of-ours", "sexing-3", {"verified": "0.985000"}, world.now)
+    animal = world.verified("V1")
+    world.call(world.greta, animal, "male", visit=world.visit(world.greta, animal))
+    present(world)
+    return animal
+
+
+def stated(animal: Animal) -> StandingChanged:
+    """The standing in force, as its entry has it."""
+    latest = latest_standing(animal.pk)
+    assert latest is not None
+    entry = entry_at(latest.position)
+    assert entry is not None
+    return msgspec.convert(leaf_of(entry).body, StandingChanged)
+
+
+def forge(world: World, animal: Animal, **changes: Any) -> None:
+    """Whoever has the log's key states another standing: table, log, map and signature agree."""
+    body = msgspec.structs.replace(
+        stated(animal), **({"admitted": (), "reports": (), "counted": ()} | changes)
+    )
+    batch = Batch(RECORD, world.now)
+    batch.keep(Standing, standing_row(batch.state("standing_changed", animal.pk, body)))
+    batch.flush()
+    sign_checkpoint(world.now)
+
+
+def of(keeper: Api, animal: Animal) -> str | None:
+    return Sent(keeper).computed(str(animal.pk))
+
+
+def test_an_honest_standing_comes_to_the_same_for_whoever_sees_it(
+    world: World, known: Animal, odile: Api
+) -> None:
+    sent = Sent(odile)
+    assert set(sent.all().values()) == {SAME}
+    assert sent.kinds_beside == {"policy_adopted", "examiner_record_changed"}
+    unknown = sent.all(but="policy_adopted")[str(known.pk)]
+    assert unknown == "its label is by policy-of-ours, which is not known here"
+    assert "does not follow" in str(sent.all(but="examiner_record_changed")[str(known.pk)])
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"label": "verified female", "p_male": "0.003000"}, "shown, verified female with"),
+        ({"p_male": "0.999100"}, "a chance of male of 0.999100 "),
+        ({"p_male_pessimistic": "0.999000"}, "(0.999000 trusting every call less)"),
+        ({"label": "probable male"}, "shown, probable male with"),
+        ({"policy": "policy-1"}, "by policy-1, and policy-of-ours was in force"),
+        ({"examiner_records": "none"}, "by older records than were in force"),
+        ({"verified_with": "sexing-3.1"}, "does not follow from the record"),
+        ({"known_elsewhere": True}, "does not follow from the record"),
+        ({"calls_elsewhere": 2}, "none is of the same snake"),
+    ],
+    ids=lambda one: "-".join(one) if isinstance(one, dict) else "",
+)
+def test_a_forged_standing_is_named(
+    world: World, known: Animal, odile: Api, changes: dict[str, Any], said: str
+) -> None:
+    assert of(odile, known) == SAME
+    forge(world, known, **changes)
+    with pytest.raises(NotShown) as named:
+        of(odile, known)
+    assert said in str(named.value)
+
+
+def circumstance(animal: Animal) -> Circumstance:
+    """What the record stated of the last call on it."""
+    (found,) = stated(animal).admitted
+    return found
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"blind": False, "anchored_to": "male"},
+        {"identity": "mismatch"},
+        {"waits": True},
+    ],
+    ids=lambda one: "".join(one),
+)
+def test_a_forged_circumstance_is_named_where_the_figure_does_not_follow_from_it(
+    world: World, known: Animal, odile: Api, changes: dict[str, Any]
+) -> None:
+    forge(world, known, admitted=(msgspec.structs.replace(circumstance(known), **changes),))
+    with pytest.raises(NotShown, match="does not follow from the record"):
+        of(odile, known)
+
+
+def test_what_is_admitted_is_taken_as_it_stands(world: World, known: Animal, odile: Api) -> None:
+    """A circumstance and a figure that fit each other are not named: whether a call was blind,
+    whoever made it can tell."""
+    forged = msgspec.structs.replace(circumstance(known), blind=False, anchored_to="male")
+    forge(world, known, admitted=(forged,))
+    (found,) = Replay().differences()
+    with pytest.raises(NotShown) as named:
+        of(odile, known)
+    label, p_male, pessimistic = comes_to(str(named.value))
+    assert p_male in found.what
+    forge(
+        world,
+        known,
+        admitted=(forged,),
+        label=label,
+        p_male=p_male,
+        p_male_pessimistic=pessimistic,
+    )
+    assert of(odile, known) == SAME
+
+
+def comes_to(said: str) -> tuple[str, str, str]:
+    """What the record comes to, as a clause of a forged standing says it."""
+    words = said.rpartition("comes to ")[2]
+    label, _, chances = words.partition(" with a chance of male of ")
+    p_male, _, rest = chances.partition(" (")
+    return label, p_male, rest.partition(" ")[0]
+
+
+def test_an_examiners_record_is_kept_from_whoever_is_to_check_blind(
+    world: World, known: Animal
+) -> None:
+    """It moves when the animal to be checked is settled. The standing then is the server's."""
+    world.view(world.stan, known)
+    assert of(Api(world.stan), known) == SAME
+    world.visit(world.stan, world.animal("B1"))
+    stan = Sent(Api(world.stan))
+    assert "examiner_record_changed" not in stan.kinds_beside
+    assert stan.computed(str(known.pk)) == UNREADABLE
+
+
+def test_who_sees_no_animal_is_sent_nothing_that_standings_rest_on(
+    world: World, known: Animal, nobody: Api
+) -> None:
+    world.visit(world.stan, known)
+    stan = Api(world.stan)
+    answer = stan.get("/proofs", animals=str(known.pk), rested_on="yes").body
+    assert (answer["animals"], answer["rested_on"]) == ([], [])
+    plain = Api(world.odile).get("/proofs", animals=str(known.pk)).body
+    assert "rested_on" not in plain
+    assert "unread" not in plain["animals"][0]
+
+
+def test_numbers_that_the_record_learned_are_not_shown(
+    world: World, known: Animal, odile: Api
+) -> None:
+    """They tell of others' animals."""
+    publish(world, LITTLE)
+    adopt_numbers(world.now)
+    world.call(world.odile, known, "male")
+    present(world)
+    said = of(odile, known)
+    assert said == "it was computed with numbers that are not here (sexing-3.1)"
+
+
+def test_a_check_that_counts_on_an_animal_out_of_sight(world: World) -> None:
+    """Of the two records its examiner filed it on, a viewer sees one."""
+    opened, read = world.animal("M1"), world.animal("M2")
+    world.call(world.odile, opened, "male")
+    made = world.say(world.odile, "call_made", opened.pk, probing("male", world.chip(read)))
+    world.say(world.odile, "call_refiled", read.pk, {"call": made.id})
+    world.view(world.stan, opened)
+    world.view(world.greta, read)
+    present(world)
+    odile, stan, greta = (Sent(Api(one)) for one in (world.odile, world.stan, world.greta))
+    assert set(odile.all().values()) == {SAME}
+    assert odile.kinds_beside == {"call_made", "call_refiled"}
+    assert stan.all() == {str(opened.pk): SAME}, "of another animal, it never weighed anything"
+    assert stan.proofs[str(opened.pk)]["unread"]
+    assert greta.all() == {str(read.pk): UNREADABLE}
+
+
+def test_other_records_of_the_snake_count_where_they_are_seen(world: World) -> None:
+    older, newer = world.animal("T1"), world.animal("T2")
+    chip = {"scheme": "transponder", "code": "276 098 100 000 003"}
+    for animal in (older, newer):
+        world.say(world.odile, "identifier_assigned", animal.pk, chip)
+        world.call(world.odile, animal, "male")
+    asked = world.say(world.odile, "joining_proposed", newer.pk, {"code": chip["code"]})
+    answer = {"proposal": asked.id, "agrees": True}
+    world.say(world.odile, "joining_answered", older.pk, answer)
+    world.view(world.stan, newer)
+    present(world)
+    assert stated(newer).calls_elsewhere == 1
+    assert set(Sent(Api(world.odile)).all().values()) == {SAME}
+    elsewhere = "checks of other records of the snake count with it"
+    assert Sent(Api(world.stan)).all() == {str(newer.pk): elsewhere}
+
+
+def test_a_registration_that_names_parents_out_of_sight_hides_nothing(world: World) -> None:
+    """But a statement of what it inherits may."""
+    parents = {"sire": str(world.animal("S1").pk), "dam": str(world.animal("D1").pk)}
+    animal = world.animal("Y1", **parents)
+    world.call(world.odile, animal, "female")
+    world.view(world.stan, animal)
+    present(world)
+    stan = Sent(Api(world.stan))
+    assert stan.proofs[str(animal.pk)]["hidden"], "the registration"
+    assert stan.all() == {str(animal.pk): SAME}
+    forge(world, animal, p_male="0.400000")
+    with pytest.raises(NotShown):
+        of(Api(world.stan), animal)
+    linkage = {
+        "trait": "coral_glow",
+        "shows": "one_copy",
+        "sire_copies": 1,
+        "dam_copies": 0,
+        "beside": "Y",
+        "recombination": "0.050000",
+        "provenance": "keepers_speak_of",
+    }
+    world.say(world.odile, "linkage_stated", animal.pk, linkage | parents)
+    present(world)
+    assert of(Api(world.odile), animal) == SAME
+    assert of(Api(world.stan), animal) == UNREADABLE
+
+
+def test_a_server_that_does_not_say_convicts_nobody(
+    world: World, known: Animal, odile: Api
+) -> None:
+    sent = Sent(odile)
+    for proof in sent.proofs.values():
+        del proof["unread"]
+    assert sent.computed(str(known.pk)) == "the server does not say what it rests on"
+
+
+def test_an_entry_beside_that_is_not_in_the_log_is_refused(
+    world: World, known: Animal, odile: Api
+) -> None:
+    sent = Sent(odile)
+    answer = odile.get("/proofs", animals=str(known.pk), rested_on="yes").body
+    one, other = answer["rested_on"][:2]
+    one["entry"] = other["entry"]
+    with pytest.raises(NotShown, match="is not in the log"):
+        sent.placed(answer)
+
+
+def test_a_finding_is_among_what_its_standing_rests_on(world: World, odile: Api) -> None:
+    animal = world.verified("V2")
+    world.sold(animal)
+    world.call(world.greta, animal, "female", visit=world.visit(world.greta, animal))
+    contrary = animal.calls.get(by=world.greta.pk)
+    world.pass_time(days=1)
+    world.call(world.stan, animal, "male", visit=world.visit(world.stan, animal))
+    world.find(animal.disputes.get(), contrary)
+    present(world)
+    assert UUID(odile.get("/animals").body["items"][0]["id"]) == animal.pk
+    sent = Sent(odile)
+    assert {"dispute_opened", "finding_recorded"} <= sent.kinds_beside
+    assert sent.all() == {str(animal.pk): SAME}
