@@ -9,6 +9,7 @@ import click
 from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.own_word import Doubt
+from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.commands.common import (
     NEEDS_YOU,
@@ -241,7 +242,7 @@ def endorse(
         if refuse:
             position = state_now(store, identity, "device_revoked", {"device": one["id"]})
         else:
-            _compare(one, compared)
+            compare(one, compared)
             body = {"device": one["id"], "key": one["key"]["public"]}
             position = state_now(store, identity, "device_key_endorsed", body)
         done = "revoked: it signs nothing any more" if refuse else "endorsed as yours"
@@ -249,6 +250,18 @@ def endorse(
             {"device": one["id"], "refused": refuse, "position": position}, as_json,
             lambda: f"“{line(one['name'])}” is {done}. It is in the log at {position}.",
         )  # fmt: skip
+
+
+def print_of(one: Json) -> str:
+    """Of the very key that would be endorsed: the server could show another's beside it.
+
+    Raises:
+        Stopped: it is no key.
+    """
+    try:
+        return fingerprint(bytes.fromhex(one["key"]["public"]))
+    except ValueError:
+        raise Stopped("The server names something that is no key.") from None
 
 
 def _is_weak(one: Json) -> bool:
@@ -267,14 +280,14 @@ def device_named(found: Sequence[Json], word: str) -> Json:
     return named[0]
 
 
-def _compare(one: Json, compared: str | None) -> None:
+def compare(one: Json, compared: str | None) -> None:
     """
     Raises:
         Stopped: the fingerprints differ, or the person says so.
     """
-    shown_there = one["key"]["fingerprint"]
+    shown_there = print_of(one)
     if compared is None:
-        click.echo(f"“{line(one['name'])}” must show, on itself:\n  {line(shown_there)}", err=True)
+        click.echo(f"“{line(one['name'])}” must show, on itself:\n  {shown_there}", err=True)
         same = click.confirm("Is it the same?", default=False, err=True)
     else:
         same = "".join(compared.split()).lower() == "".join(shown_there.split())
@@ -287,8 +300,7 @@ def _compare(one: Json, compared: str | None) -> None:
 
 def _devices_in_words(found: Sequence[Json]) -> str:
     rows = [
-        f"{line(one['name'])}  {one['id']}  since {line(one['enrolled_at'])}\n"
-        f"  key {line(one['key']['fingerprint'])}"
+        f"{line(one['name'])}  {one['id']}  since {line(one['enrolled_at'])}\n  key {print_of(one)}"
         for one in found
     ]
     return "\n".join(rows) or "Every device of yours that signs is endorsed."

@@ -17,7 +17,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
-from scalewitness_cli.commands.own_word import api_of, device_named, state_now
+from scalewitness_cli.commands.own_word import api_of, device_named, print_of, state_now
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, moment_now, need_identity
 from scalewitness_cli.own_word import trust_key
@@ -186,5 +186,5 @@ def _row(one: Json) -> str:
     mark = "  this one" if one["this"] else ""
     return (
         f"{line(one['name'])}  {one['id']}  since {line(one['enrolled_at'])}{mark}\n"
-        f"  key {line(one['key']['fingerprint'])}"
+        f"  key {print_of(one)}"
     )
