@@ -1,6 +1,9 @@
 """A log's public face: its checkpoint and hash tiles (C2SP tlog-tiles). Nothing it says is
 taken on trust; whoever asks checks it."""
 
+from collections.abc import Sequence
+from urllib.parse import quote
+
 import httpx
 
 from scalewitness.domain.translog.notes import MAX_NOTE_BYTES
@@ -79,6 +82,22 @@ class PublicLog:
             Stopped: no answer, or the server is in trouble.
         """
         return self._read_statement("key-changes")
+
+    def freshness(self) -> bytes | None:
+        """What the log says of when it last signed, as sent; None where it says nothing.
+
+        Raises:
+            Stopped: no answer, or the server is in trouble.
+        """
+        return self._read_statement("freshness")
+
+    def cosigned(self, names: Sequence[str]) -> bytes | None:
+        """What the log says that these witnesses cosigned, as :meth:`freshness`.
+
+        Raises:
+            Stopped: no answer, or the server is in trouble.
+        """
+        return self._read_statement(f"cosigned?witnesses={quote(','.join(names))}")
 
     def _read_statement(self, of: str) -> bytes | None:
         answer, data = self._read(f"{self.url}/api/v1/log/{of}", MAX_NOTE_BYTES)

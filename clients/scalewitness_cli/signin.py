@@ -11,12 +11,11 @@ from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
 from scalewitness_cli.clock import read_clock, time_by
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, identity_of, keep_identity
-from scalewitness_cli.locking import locked, write_whole
 from scalewitness_cli.outbox import items, resign
 from scalewitness_cli.practitioners import forget_names
 from scalewitness_cli.remote import Api, Closed, Json, Later, Refusal, Stopped
 from scalewitness_cli.store import Store, keep
-from scalewitness_cli.trust import kept_keys
+from scalewitness_cli.trust import add_key
 
 
 def sign_in(store: Store, anyone: Api, email: str, password: str, device_name: str) -> Identity:
@@ -138,11 +137,7 @@ def trust(store: Store, identity: Identity, key: VerifierKey, file: Path) -> Ide
 
 def hold_to(store: Store, identity: Identity, key: VerifierKey, file: Path) -> Identity:
     """As :func:`trust`, whatever the server was held to before."""
-    with locked(file.with_name(f".{file.name}.lock")):
-        if key not in kept_keys(file):
-            text = file.read_text(encoding="utf-8") if file.is_file() else ""
-            line = "" if not text or text.endswith("\n") else "\n"
-            write_whole(file.resolve(), f"{text}{line}{key}\n")  # where a link leads to
+    add_key(file, key)
     return _kept(store, msgspec.structs.replace(identity, origin=key.name))
 
 

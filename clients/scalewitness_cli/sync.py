@@ -36,8 +36,9 @@ from scalewitness_cli.replica import collections, put_sheets
 from scalewitness_cli.sealed import newest_unproved, note_seals, prove_seals, set_alarmed
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
+from scalewitness_cli.timeliness import PublicTimes, Wanted, watch
 from scalewitness_cli.whole import Where, prove
-from scalewitness_cli.witness import Log, Trouble, alarmed, look
+from scalewitness_cli.witness import Trouble, alarmed
 
 MOST_STUCK = 3
 """Faulty items to split off in one sync before the fault is taken to be everywhere (our
@@ -61,7 +62,7 @@ class Synced(msgspec.Struct, kw_only=True):
     ``known_elsewhere``: transponder numbers just sent that another record bore first;
     ``in_my_name``: facts in this keeper's name that no key trusted here signed, ``forged`` those
     among them that a record keeping its rules would not have taken; ``key_changes``: of the log,
-    followed just now, in words;
+    followed just now, and ``remarks`` on how new what it shows is, in words;
     ``proved``: animals whose record is whole and unaltered ``proved_as_of`` a position;
     ``recomputed``: of how many the standing was computed again here, with the same result."""
 
@@ -87,16 +88,20 @@ class Synced(msgspec.Struct, kw_only=True):
     in_my_name: int = 0
     forged: int = 0
     key_changes: list[str] = []
+    remarks: list[str] = []
 
 
 class Line(msgspec.Struct, frozen=True):
     """What a sync speaks to: the API as this device, the public log, and the trusted keys and
-    memory of it; ``memory`` None: no key of the log is trusted here."""
+    memory of it; ``memory`` None: no key of the log is trusted here. ``wanted``: of how many of
+    the ``witnesses`` it is asked to have looked."""
 
     api: Api
-    log: Log
+    log: PublicTimes
     memory: Memory | None
     keys: Sequence[VerifierKey]
+    wanted: Wanted | None = None
+    witnesses: Sequence[VerifierKey] = ()
 
 
 def sync(
@@ -304,7 +309,16 @@ def _check_log(store: Store, identity: Identity, line: Line, now: int, done: Syn
         line.api.have_vouched(max(newest)[1])
     origin = line.memory.origin
     known = lambda: trees_in(store, origin)  # noqa: E731  asked for when it is needed
-    seen = look(line.memory, line.log, line.keys, now, known=known)
+    watched = watch(
+        line.memory,
+        line.log,
+        line.keys,
+        now,
+        known=known,
+        wanted=line.wanted,
+        witnesses=line.witnesses,
+    )
+    seen, done.remarks = watched.seen, watched.remarks
     if isinstance(seen, Alarm):
         done.alarm = seen.id
         done.succeeded = announced(store, identity, line.memory, line.log, line.keys)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from scalewitness.domain.translog.keys import BadKey, KeyType, VerifierKey, read_verifier
+from scalewitness_cli.locking import locked, write_whole
 
 VARIABLE = "SCALEWITNESS_KEYS"
 """Names another file of trusted keys."""
@@ -35,6 +36,20 @@ def kept_keys(path: Path) -> list[VerifierKey]:
             except BadKey as fault:
                 raise BadKey(f"{path}, line {number}: {fault}") from None
     return found
+
+
+def wanted_file() -> Path:
+    """Where it is kept how many witnesses are asked for: beside the keys."""
+    return keys_file().with_name("witnesses")
+
+
+def add_key(file: Path, key: VerifierKey) -> None:
+    """Keep the key among those trusted on this machine."""
+    with locked(file.with_name(f".{file.name}.lock")):
+        if key not in kept_keys(file):
+            text = file.read_text(encoding="utf-8") if file.is_file() else ""
+            line = "" if not text or text.endswith("\n") else "\n"
+            write_whole(file.resolve(), f"{text}{line}{key}\n")  # where a link leads to
 
 
 def log_keys(keys: Iterable[VerifierKey], origin: str) -> list[VerifierKey]:

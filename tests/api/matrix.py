@@ -309,6 +309,8 @@ ROWS = [
     Row("GET", "proofs?animals={blind}", SIGNED_IN),  # tests/api/test_proofs.py: who gets whose
     Row("GET", "log/map-key", EVERYONE),
     Row("GET", "log/key-changes", EVERYONE),
+    Row("GET", "log/freshness", EVERYONE),
+    Row("GET", "log/cosigned?witnesses=quiet.example", EVERYONE),
     Row("GET", "offers/{offer_token}/proofs", LINK),
     Row("GET", "offers/{offer_token}/photos/{offered_photo}", LINK),
     Row("GET", "offers/{offer_token}/receipts/{offered_fact}", LINK),

@@ -1,7 +1,7 @@
 """A log for clients: its leaves in memory, its tiles by RFC 9162's own recursion."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -32,6 +32,10 @@ class FakeLog:
         """Of the logs before it."""
         self.changes: list[Note] = []
         """Of its key."""
+        self.fresh: bytes | None = None
+        """Of when it signed."""
+        self.seen_by: list[Note] = []
+        """Notes with witnesses' lines."""
 
     def note(self, signer: Signer = SIGNER, origin: str = SIGNER.name) -> Note:
         head = Checkpoint(origin, len(self.leaves), root_of(self.leaves))
@@ -45,6 +49,12 @@ class FakeLog:
 
     def key_changes(self) -> bytes | None:
         return json.dumps({"changes": list(map(str, self.changes))}).encode()
+
+    def freshness(self) -> bytes | None:
+        return self.fresh
+
+    def cosigned(self, names: Sequence[str]) -> bytes | None:
+        return json.dumps({"notes": list(map(str, self.seen_by))}).encode()
 
     def tile(self, place: Tile) -> bytes:
         """Only to level 1: as far as 65,536 leaves go."""
@@ -73,6 +83,12 @@ class Handler(BaseHTTPRequestHandler):
             return
         if self.path == "/api/v1/log/key-changes":
             self._send(200, self.log.key_changes() or b"{}")
+            return
+        if self.path == "/api/v1/log/freshness":
+            self._send(200 if self.log.fresh else 404, self.log.fresh or b"{}")
+            return
+        if self.path.startswith("/api/v1/log/cosigned?"):
+            self._send(200, self.log.cosigned([]) or b"{}")
             return
         try:
             place = read_path(self.path.removeprefix("/log/tile/"))

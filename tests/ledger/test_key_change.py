@@ -8,8 +8,8 @@ import pytest
 from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 from django.db import transaction
-from django.test import Client
 from tests.api.client import Api
+from tests.ledger.as_served import AsServed
 from tests.ledger.growing import NOW, append
 from tests.ledger.setting_back import SetBack
 
@@ -23,7 +23,6 @@ from scalewitness.domain.translog.key_changes import (
 from scalewitness.domain.translog.keys import KeyType, Signer, VerifierKey
 from scalewitness.domain.translog.notes import open_checkpoint, signed
 from scalewitness.domain.translog.receipts import prove
-from scalewitness.domain.translog.tiles import Tile
 from scalewitness.ledger.models import Checkpoint, Entry, SignedHead
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import tip
@@ -241,27 +240,6 @@ def test_fsck_names_what_a_stolen_key_signed_and_a_change_that_is_none(
     SignedHead.objects.update(size=tree.size, root=tree.root)
     assert found in (said := first_difference())
     assert bool(found) == bool(said), said
-
-
-class AsServed:
-    """The log as anybody reads it, for the command."""
-
-    url = "https://record.example"
-
-    def _get(self, path: str) -> bytes:
-        return Client().get(path).content
-
-    def checkpoint(self) -> bytes:
-        return self._get("/log/checkpoint")
-
-    def tile(self, place: Tile) -> bytes:
-        return self._get(f"/log/tile/{place.path()}")
-
-    def origins(self) -> bytes | None:
-        return self._get("/api/v1/log/origins")
-
-    def key_changes(self) -> bytes | None:
-        return self._get("/api/v1/log/key-changes")
 
 
 def test_the_command_follows_what_is_served_and_refuses_the_stolen_key(

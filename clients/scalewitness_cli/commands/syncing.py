@@ -36,7 +36,8 @@ from scalewitness_cli.remote import UNCONFIRMED, Api, Refusal, RetryLimit, Unrea
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import NOT_STORED, Line, Step, Synced
 from scalewitness_cli.sync import sync as run
-from scalewitness_cli.trust import log_keys
+from scalewitness_cli.timeliness import wanted_in
+from scalewitness_cli.trust import log_keys, wanted_file, witness_keys
 
 
 @click.command()
@@ -199,7 +200,10 @@ def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
     """The server, held to its log where a key of that is trusted."""
     keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
     memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
-    return Line(api, log, memory, memory.keys(keys) if memory else keys)
+    if memory is None:
+        return Line(api, log, memory, keys)
+    wanted = wanted_in(wanted_file())
+    return Line(api, log, memory, memory.keys(keys), wanted, witness_keys(kept_or_usage()))
 
 
 def shown(store: Store, done: Synced) -> dict[str, Any]:
@@ -235,6 +239,7 @@ def in_words(found: dict[str, Any]) -> str:
         *(_known_elsewhere(code) for code in found["known_elsewhere"]),
         "Everything was fetched anew." if found["resynced"] else "",
         *found["key_changes"],
+        *found["remarks"],
         _number(found["proved"], "animal's record is", "animals' records are",
                 f"complete and unaltered as of position {found['proved_as_of']}."),
         _number(found["recomputed"], "standing was", "standings were",

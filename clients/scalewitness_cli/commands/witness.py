@@ -19,9 +19,10 @@ from scalewitness_cli.locking import write_whole
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Api, Refusal, Stopped
+from scalewitness_cli.timeliness import wanted_in, watch
 from scalewitness_cli.trust import VARIABLE as KEYS_VARIABLE
-from scalewitness_cli.trust import keys_file, log_keys, log_names
-from scalewitness_cli.witness import Cosignature, Seen, cosigned_anew, look, to_send
+from scalewitness_cli.trust import keys_file, log_keys, log_names, wanted_file, witness_keys
+from scalewitness_cli.witness import Cosignature, Seen, cosigned_anew, to_send
 
 TOKEN = "SCALEWITNESS_TOKEN"  # noqa: S105  a variable's name
 
@@ -77,16 +78,28 @@ def _run(
 ) -> tuple[int, dict[str, Any]]:
     """``to``: where the cosignature goes, a file, or the log by this device's token."""
     try:
-        seen = look(memory, PublicLog(url), keys, int(time.time()), also)
+        watched = watch(
+            memory,
+            PublicLog(url),
+            keys,
+            int(time.time()),
+            also,
+            wanted=wanted_in(wanted_file()),
+            witnesses=list(dict.fromkeys(witness_keys(kept_or_usage()))),
+        )
+        seen = watched.seen
     except Stopped as why:
         return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
     if isinstance(seen, Alarm):
         return 1, alarm_shown(memory, seen, memory.keys(keys))
     if isinstance(to, Path):
         write_whole(to, str(cosigned_anew(memory, int(time.time()))))
-        return 0, _seen(seen) | {"sent": None, "not_sent": f"it is in {to}"}
+        return 0, _seen(seen, watched.remarks) | {"sent": None, "not_sent": f"it is in {to}"}
     sent, lacking = _send(memory, url, to)
-    return (0 if sent is not False else 2), _seen(seen) | {"sent": sent, "not_sent": lacking}
+    return (0 if sent is not False else 2), _seen(seen, watched.remarks) | {
+        "sent": sent,
+        "not_sent": lacking,
+    }
 
 
 def _send(memory: Memory, url: str, token: str | None) -> tuple[bool | None, str | None]:
@@ -138,13 +151,14 @@ def _token(file: Path | None) -> str | None:
     return os.environ.get(TOKEN) or None
 
 
-def _seen(seen: Seen) -> dict[str, Any]:
+def _seen(seen: Seen, remarks: list[str]) -> dict[str, Any]:
     return {
         "outcome": "first" if seen.before is None else "grown",
         "log": seen.head.origin,
         "size": seen.head.size,
         "root": seen.head.root.hex(),
         "before": None if seen.before is None else seen.before.size,
+        "remarks": remarks,
         "key_changes": [change_in_words(one) for one in seen.changes],
     }
 
@@ -202,7 +216,7 @@ def _in_words(found: dict[str, Any]) -> str:
         else f"It continues what it vouched for at {found['before']} entries."
     )
     tale = [f"{found['log']}: {found['size']} entries, root {found['root'][:16]}…", f"  {first}"]
-    tale += [f"  {_line(one)}" for one in found["key_changes"]]
+    tale += [f"  {_line(one)}" for one in (*found["key_changes"], *found["remarks"])]
     if found["sent"]:
         return "\n".join([*tale, "  The log has this machine's cosignature."])
     return "\n".join([*tale, f"  Not cosigned there: {_line(found['not_sent'])}"])

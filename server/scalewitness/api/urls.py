@@ -74,6 +74,8 @@ from scalewitness.api.learned_numbers import show_learned
 from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
+from scalewitness.api.log.show_cosigned import show_cosigned
+from scalewitness.api.log.show_freshness import show_freshness
 from scalewitness.api.log.show_head import show_head
 from scalewitness.api.log.show_key_changes import show_key_changes
 from scalewitness.api.log.show_map_key import show_map_key
@@ -313,6 +315,8 @@ log = [
     path("log/inclusion", resource(get=prove_inclusion), name="log-inclusion"),
     path("log/consistency", resource(get=prove_consistency), name="log-consistency"),
     path("log/map-key", resource(get=show_map_key), name="log-map-key"),
+    path("log/freshness", resource(get=show_freshness), name="log-freshness"),
+    path("log/cosigned", resource(get=show_cosigned), name="log-cosigned"),
     path("log/key-changes", resource(get=show_key_changes), name="log-key-changes"),
     path("log/cosignatures", resource(post=take_cosignature), name="log-cosignatures"),
     path("log/origins", resource(get=show_origins), name="log-origins"),

@@ -6,17 +6,17 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced
 from scalewitness.ledger.services.pushing import push_due
-from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.ledger.services.signing import sign_in_time
 
 log = structlog.get_logger()
 
 
 @shared_task(name="scalewitness.ledger.tasks.sign_head")
 def sign_head() -> None:
-    """A checkpoint over what is in the log now; nothing to do where it has not grown, nor
-    while it is fenced, which waits for its operator."""
+    """A checkpoint over what is in the log now; nothing to do where it has not grown and none is
+    due, nor while it is fenced, which waits for its operator."""
     try:
-        sign_checkpoint(timezone.now())
+        sign_in_time(timezone.now())
     except Fenced:
         log.warning("log_fenced")
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Annotated
 from uuid import UUID
 
+from django.conf import settings
 from msgspec import UNSET, Meta, Struct, UnsetType
 
 from scalewitness.domain.errors import LogContradicted
@@ -26,6 +27,15 @@ class StatedMap(Struct, frozen=True):
     entry: Base64
     position: Place
     proof: list[Base64]
+
+
+class Freshness(Struct, frozen=True):
+    """The newest tree signed, by its last entry, whose `received` tells when that was; a newer one
+    is promised ``signs_within`` so many seconds, also where nothing comes in."""
+
+    checkpoint: str
+    map: StatedMap
+    signs_within: Annotated[int, Meta(ge=60)]
 
 
 class HiddenEntry(Struct, frozen=True):
@@ -68,11 +78,13 @@ class RecordProof(Struct, frozen=True):
 
 class Proofs(Struct, frozen=True):
     """Of the animals asked for, those whose record can be shown to be whole to the reader.
-    ``deal``: by a buyer's link, of the sale and of what was disclosed of it. ``rested_on``: where
-    it was asked for, entries about something else that standings of these animals rest on."""
+    ``signs_within``: as in :class:`Freshness`. ``deal``: by a buyer's link, of the sale and of what
+    was disclosed of it. ``rested_on``: where it was asked for, entries about something else that
+    standings of these animals rest on."""
 
     checkpoint: str
     map: StatedMap
+    signs_within: int
     animals: list[RecordProof]
     deal: list[RecordProof] | UnsetType = UNSET
     rested_on: list[PlacedEntry] | UnsetType = UNSET
@@ -91,14 +103,22 @@ def proofs(
     Raises:
         LogContradicted: what is stored cannot be right.
     """
-    stated = StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
     return Proofs(
         tree.checkpoint,
-        stated,
+        _stated(tree),
+        settings.LOG_SIGNS_WITHIN,
         [_proof(one, with_entries, standings) for one in found],
         UNSET if deal is None else [_proof(one, with_entries) for one in deal],
         UNSET if standings is None else [_placed(one, tree) for one in standings.entries],
     )
+
+
+def freshness(tree: StatedTree) -> Freshness:
+    return Freshness(tree.checkpoint, _stated(tree), settings.LOG_SIGNS_WITHIN)
+
+
+def _stated(tree: StatedTree) -> StatedMap:
+    return StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
 
 
 def _placed(entry: EntryLine, tree: StatedTree) -> PlacedEntry:

@@ -56,6 +56,11 @@ except BadMapKey as fault:
     raise ImproperlyConfigured(f"LOG_MAP_KEY: {fault}") from None
 if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
     raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
+LOG_SIGNS_WITHIN = env.int("LOG_SIGNS_WITHIN", default=86_400)
+"""Seconds within which the log signs a newer state, also where nothing came in: published, so that
+readers can tell an old state from a log that had nothing to say."""
+if LOG_SIGNS_WITHIN < 60:
+    raise ImproperlyConfigured("LOG_SIGNS_WITHIN: at least 60 seconds")
 LOG_WITNESSES = env.list("LOG_WITNESSES", default=[])
 """Outside witnesses (C2SP tlog-witness) that checkpoints are sent to: ``KEY URL``, with commas
 between them. Only https, but in the demo."""

@@ -1,6 +1,6 @@
 """Who has seen which head: cosignatures as collected. Counts and times, never names."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -50,6 +50,24 @@ def _lines_under(checkpoint: Checkpoint) -> Iterable[SignatureLine]:
     ours = Case(When(witness__keeper=None, then=0), default=1)
     ranked = rows.order_by(ours, "pk")
     return map(read_line, ranked.values_list("line", flat=True)[:MOST_LINES])
+
+
+def newest_cosigned(names: Sequence[str]) -> list[str]:
+    """For each of these witnesses that cosigned anything, the newest checkpoint that it did, with
+    the lines of those witnesses among them that cosigned the same."""
+    wanted = Q()
+    for name in names:
+        wanted |= Q(witness__key__startswith=f"{name}+")
+    rows = Cosignature.objects.filter(wanted).order_by("witness", "-size").distinct("witness")
+    lines: dict[tuple[int, bytes], list[SignatureLine]] = {}
+    for row in rows if names else ():
+        lines.setdefault((row.size, bytes(row.root)), []).append(read_line(row.line))
+    found = []
+    for (size, root), cosigned in sorted(lines.items()):
+        checkpoint = Checkpoint.objects.filter(size=size, root=root).order_by("pk").last()
+        if checkpoint is not None:
+            found.append(str(read_note(checkpoint.note).with_lines(cosigned)))
+    return found
 
 
 def heads_seen(limit: int = HEADS_SHOWN) -> list[HeadSeen]:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 import msgspec
 
-from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.translog.prefix_tree import Nodes, place_of, siblings_of
 from scalewitness.domain.translog.record_map import Opening, nonce_for
 from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject, StatedMap
@@ -18,7 +18,7 @@ from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.mapping import map_signer
-from scalewitness.ledger.services.signing import log_key, sign_checkpoint
+from scalewitness.ledger.services.signing import current_checkpoint, log_key, sign_checkpoint
 
 ATTEMPTS = 4
 AHEAD = 40
@@ -72,6 +72,27 @@ def _stated() -> StatedTree | None:
     except ValueError:
         raise LogContradicted() from None
     return StatedTree(cosigned_note(checkpoint), bytes(entry.leaf), stated.position, proof)
+
+
+def newest_tree(now: datetime) -> StatedTree:
+    """The tree that the log signed last, whatever came in since.
+
+    Raises:
+        NotFound: there is nothing in the log.
+        LogContradicted, Fenced: as `signing.current_checkpoint`.
+    """
+    checkpoint = current_checkpoint(now)
+    if not checkpoint.size:
+        raise NotFound("There is nothing in the log.")
+    last = checkpoint.size - 1
+    entry = entry_at(last)
+    if entry is None:
+        raise LogContradicted()
+    try:
+        proof = tuple(place_proof(last, checkpoint.size))
+    except ValueError:
+        raise LogContradicted() from None
+    return StatedTree(cosigned_note(checkpoint), bytes(entry.leaf), last, proof)
 
 
 def openings(subjects: Collection[UUID]) -> dict[UUID, Opening]:
