@@ -53,11 +53,16 @@ def told(db: None, story: World) -> World:
     return story
 
 
-@pytest.fixture(scope="module")
-def superuser(story: World) -> None:
+@pytest.fixture(scope="session")
+def trigger_free() -> None:
     """Let the session of the tests do what a superuser can: run with every trigger off."""
     if SERVICES.superuser_url is None:
         pytest.skip("DATABASE_URL names a server whose superuser is not ours")
     with psycopg.connect(SERVICES.superuser_url, autocommit=True) as session:
         session.execute(f"GRANT SET ON PARAMETER session_replication_role TO {OWNER}")
         session.execute(f"GRANT {APP} TO {OWNER}")
+
+
+@pytest.fixture(scope="module")
+def superuser(story: World, trigger_free: None) -> None:
+    """The same, with the story told."""

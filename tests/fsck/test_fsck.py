@@ -26,9 +26,10 @@ from tests.world import World
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.facts import BODIES
 from scalewitness.fsck import run as running
+from scalewitness.fsck import stretches
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections import PROJECTIONS
-from scalewitness.fsck.reading import entries_between, facts_in
+from scalewitness.fsck.reading import EntryRow, entries_between, facts_in
 from scalewitness.fsck.run import Mark
 from scalewitness.fsck.tables import APART, KEPT, TABLES
 from scalewitness.ledger.models import AppendOnly, Checkpoint, Entry
@@ -75,7 +76,7 @@ def test_the_story_says_every_kind_and_every_column_is_compared(told: World) -> 
 def test_a_sound_record_has_no_difference(
     told: World, monkeypatch: pytest.MonkeyPatch, stretch: int
 ) -> None:
-    monkeypatch.setattr(running, "STRETCH", stretch)
+    monkeypatch.setattr(stretches, "STRETCH", stretch)
     out, err = StringIO(), StringIO()
     call_command("fsck", stdout=out, stderr=err)
     assert f"{tip().size} entries" in out.getvalue()
@@ -156,7 +157,7 @@ class Stopped(Exception):
 @pytest.fixture
 def stopped(told: World, superuser: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A run over a tampered log that was killed after its second stretch."""
-    monkeypatch.setattr(running, "STRETCH", 100)
+    monkeypatch.setattr(stretches, "STRETCH", 100)
     one_byte_of_a_leaf()
 
     def keep(file: Path, mark: Mark) -> None:
@@ -177,11 +178,11 @@ def test_it_goes_on_where_it_stopped(stopped: Path, monkeypatch: pytest.MonkeyPa
     whole = fsck()
     read: list[int] = []
 
-    def noted(start: int, end: int) -> list[Entry]:
+    def noted(start: int, end: int) -> list[EntryRow]:
         read.append(start)
         return entries_between(start, end)
 
-    monkeypatch.setattr(running, "entries_between", noted)
+    monkeypatch.setattr(stretches, "entries_between", noted)
     assert fsck("--resume", str(stopped)) == whole
     assert read == list(range(200, tip().size, 100))
     assert not stopped.exists()

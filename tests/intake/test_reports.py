@@ -22,7 +22,9 @@ from scalewitness.standings.queries.evidence import (
     evidence_by_animal,
     evidence_of,
 )
-from scalewitness.standings.queries.replay import Replay
+from scalewitness.standings.queries.replay import ABOUT_ANIMALS, Replay
+from scalewitness.standings.queries.replay_animals import Retraced
+from scalewitness.standings.queries.rules_as_of import Rests, RulesAsOf
 from scalewitness.standings.queries.settling import settles
 
 pytestmark = pytest.mark.django_db
@@ -360,9 +362,11 @@ def test_replay_is_exact_with_every_kind_of_answer(
     world.view(world.stan, animal)
     world.say(world.stan, "witness_stated", animal.pk, {"call": eggs_seen})
     answer(world, vet, animal, call, "confirmed")
-    replay = Replay()
-    assert list(replay.differences()) == []
-    told = replay._animals[animal.pk].evidence(set())
+    assert Replay().differences() == []
+    retraced = Retraced(RulesAsOf(Rests()), since=0)
+    about = Entry.objects.filter(about=animal.pk, kind__in=ABOUT_ANIMALS).order_by("position")
+    assert list(retraced.over(about)) == []
+    told = retraced._recomputing.past(animal.pk).evidence(set())
     assert [one.report for one in told] == ["confirmed", "confirmed"]
     assert told == [evidence_of(one) for one in counting_calls(animal.pk)]
     assert told == evidence_by_animal([animal.pk])[animal.pk]

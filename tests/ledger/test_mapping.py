@@ -11,6 +11,7 @@ from tests.world import new_id
 
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.checkpoints import read_body
+from scalewitness.fsck.crew import Crew
 from scalewitness.fsck.map import check_map
 from scalewitness.ledger.models import Checkpoint, Entry, MapHead, MapSubject, StatedMap, Succession
 from scalewitness.ledger.queries.tree import tip
@@ -39,7 +40,7 @@ def test_step_by_step_it_becomes_what_all_entries_make(monkeypatch: pytest.Monke
     for _ in range(6):
         say(*random.choices([*SNAKES, None], k=random.randrange(1, 20)))
         sign_checkpoint(NOW)
-        assert list(check_map()) == []
+        assert list(check_map(Crew(1))) == []
         assert StatedMap.objects.latest("position").root == bytes(MapHead.objects.get().root).hex()
     assert set(MapSubject.objects.values_list("subject", flat=True)) == {
         one for one in Entry.objects.values_list("about", flat=True) if one
@@ -109,7 +110,7 @@ def test_several_that_sign_at_once_state_one_map(own_database: None) -> None:
         one.join()
     assert {one.size for one in signed} == {10}
     assert StatedMap.objects.count() == 1
-    assert list(check_map()) == []
+    assert list(check_map(Crew(1))) == []
 
 
 @pytest.mark.django_db

@@ -44,17 +44,18 @@ def _authors(facts: Collection[UUID]) -> dict[UUID, tuple[UUID, UUID | None]]:
     return {fact: (by, about) for fact, by, about in rows if by is not None}
 
 
-def check_gone(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
-    """Texts that entries commit to and that are gone, unless they were erased. Since the books
-    were first closed, every erasure is a fact; what went before is in no book either."""
+def check_gone(
+    stated: Iterable[LoggedFact], there: Collection[tuple[UUID, str]]
+) -> Iterator[Difference]:
+    """Texts that entries commit to and that are gone, unless they were erased; ``there``: those
+    that are not, by fact and field. Since the books were first closed, every erasure is a fact;
+    what went before is in no book either."""
     first = BookClosing.objects.order_by("position").values_list("position", flat=True).first()
     if first is None:
         return
     later = [one for one in stated if one.position > first]
     wanted = {(one.id, name): one for one in later for name in TEXTS if one.raw.get(name)}
-    facts = {fact for fact, _ in wanted}
-    there = set(Text.objects.filter(fact__in=facts).values_list("fact", "field"))
-    erasures = Erasures({fact for fact, name in wanted.keys() - there})
+    erasures = Erasures({fact for fact, _ in wanted.keys() - there})
     for (fact, name), one in wanted.items():
         if (fact, name) not in there and not erasures.tell_of(fact, "text"):
             what = f"the {name} is gone, and nobody had it erased"

@@ -1,6 +1,6 @@
 """The log's own stores against a tree grown again from the leaves."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import msgspec
 
@@ -8,13 +8,12 @@ from scalewitness.domain.translog.checkpoints import NotACheckpoint
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.key_changes import BadKeyChange, names_a_key, read_change
 from scalewitness.domain.translog.keys import VerifierKey
-from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.domain.translog.regrowth import Filled, Regrowth
 from scalewitness.domain.translog.tiles import HEIGHT, WIDTH
 from scalewitness.domain.translog.tree import HASH_BYTES
-from scalewitness.fsck.reading import Read
 from scalewitness.fsck.report import Difference
+from scalewitness.fsck.stretches import Looked
 from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
 from scalewitness.ledger.queries.origins import key_changes
 from scalewitness.ledger.queries.tree import root_at
@@ -62,22 +61,14 @@ class LogCheck:
         self._keys = trusted_keys()
         self._ends = {str(one.replaces): one.size for one in key_changes()}
 
-    def check(self, read: Sequence[Read], start: int, end: int) -> Iterator[Difference]:
-        """The entries at [start, end), the tiles they fill and what was signed of them."""
-        for one in read:
-            if one.problem:
-                yield Difference("ledger_entry", one.position, one.problem)
-        dense = [one.position for one in read] == list(range(start, end))
-        if not dense:
-            here = {one.position for one in read}
-            missing = next(place for place in range(start, end) if place not in here)
-            yield Difference("ledger_entry", missing, "there is no entry at this position")
-        hashes = [one.hash for one in read[: self._together(read, start)]]
+    def check(self, looked: Looked) -> Iterator[Difference]:
+        """The entries of a stretch, the tiles they fill and what was signed of them."""
+        yield from looked.faults
+        if looked.missing is not None:
+            yield Difference("ledger_entry", looked.missing, "there is no entry at this position")
+        start = looked.start
         if self.tree.size == start:  # else the log broke off earlier
-            yield from self._grow(hashes, start, start + len(hashes))
-
-    def _together(self, read: Sequence[Read], start: int) -> int:
-        return sum(one.position == place for place, one in enumerate(read, start))
+            yield from self._grow(looked.hashes, start, start + len(looked.hashes))
 
     def _grow(self, hashes: Sequence[bytes], start: int, end: int) -> Iterator[Difference]:
         signed = list(Checkpoint.objects.filter(size__gt=start, size__lte=end).order_by("size"))
@@ -216,24 +207,22 @@ class Versions(msgspec.Struct):
 
     stamped: bool = False
 
-    def read(self, leaf: Leaf) -> str | None:
-        """Take the next entry in; what is wrong with its version, or None."""
-        fell_back = self.stamped and leaf.stamp is None
-        self.stamped = self.stamped or leaf.stamp is not None
-        return "an entry of version 1 after one of version 2" if fell_back else None
+    def read(self, looked: Looked) -> Iterator[Difference]:
+        """Take the next stretch in; entries that lack what those before them have."""
+        first = 0 if self.stamped else looked.stamped
+        self.stamped = first is not None
+        for position in looked.unstamped:
+            if first is not None and position >= first:
+                what = "an entry of version 1 after one of version 2"
+                yield Difference("ledger_entry", position, what)
 
 
-def check_versions(read: Iterable[Read], versions: Versions) -> Iterator[Difference]:
-    """Entries that lack what those before them have. ``versions`` has read every one of these."""
-    for one in read:
-        fault = versions.read(one.leaf) if one.leaf is not None else None
-        if fault:
-            yield Difference("ledger_entry", one.position, fault)
-
-
-def check_signatures(read: Iterable[Read], devices: DeviceKeys) -> Iterator[Difference]:
+def check_signatures(looked: Looked, devices: DeviceKeys) -> Iterator[Difference]:
     """Signatures that do not hold. ``devices`` has read every entry before these."""
-    for one in read:
-        fault = devices.read(one.leaf) if one.leaf is not None else None
+    for position, one in looked.signatures:
+        if isinstance(one, str):
+            devices.read_unsigned(one)
+            continue
+        fault = devices.read(one.leaf, one.held)
         if fault:
-            yield Difference("ledger_entry", one.position, fault)
+            yield Difference("ledger_entry", position, fault)

@@ -4,6 +4,8 @@ from collections.abc import Collection, Iterable
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Max
+
 from scalewitness.domain.facts import Circumstance, ReportStands
 from scalewitness.domain.sexing.evidence import Compared
 from scalewitness.fsck.reading import LoggedFact, facts_in
@@ -20,7 +22,10 @@ class Past:
     def __init__(self, stretch: Iterable[LoggedFact] = ()) -> None:
         self._standings: dict[UUID, list[LoggedFact]] = {}
         self._start: int | None = None
+        self._here: dict[str, set[UUID]] = {}
+        self._latest: dict[tuple[str, frozenset[str]], dict[UUID, int]] = {}
         for fact in stretch:
+            self._here.setdefault(fact.kind, set()).add(fact.about)
             self._start = fact.position if self._start is None else self._start
             if fact.kind == "standing_changed":
                 self._standings.setdefault(fact.about, []).append(fact)
@@ -107,13 +112,24 @@ class Past:
 
     def is_latest(self, fact: LoggedFact, kinds: Collection[str]) -> bool:
         """Whether no later entry of these kinds is about the same thing."""
-        return not _about(fact.about, kinds).filter(position__gt=fact.position).exists()
+        if fact.about not in self._here.get(fact.kind, ()):
+            return not _about(fact.about, kinds).filter(position__gt=fact.position).exists()
+        asked = (fact.kind, frozenset(kinds))
+        if asked not in self._latest:  # of all of its kind in the stretch at once
+            self._latest[asked] = _latest_about(self._here[fact.kind], kinds)
+        return self._latest[asked].get(fact.about, -1) <= fact.position
 
     def _last(self, about: UUID, kinds: Collection[str], before: int) -> LoggedFact:
         found = facts_in(_about(about, kinds).filter(position__lt=before).order_by("-position")[:1])
         if not found:
             raise Unfounded("the log holds nothing it could follow from")
         return found[0]
+
+
+def _latest_about(things: Collection[UUID], kinds: Collection[str]) -> dict[UUID, int]:
+    """Where the latest entries of these kinds are."""
+    rows = Entry.objects.filter(about__in=list(things), kind__in=kinds).order_by()
+    return dict(rows.values_list("about").annotate(Max("position")))
 
 
 def _about(about: UUID, kinds: Collection[str]) -> Any:

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple, TypeAlias
 from uuid import UUID
 
 import msgspec
+from django.db.models import QuerySet
 
 from scalewitness.domain.facts import BODIES, Body
 from scalewitness.domain.moments import rfc3339, to_the_microsecond
@@ -14,6 +15,7 @@ from scalewitness.domain.translog.leaf import Leaf, read_leaf
 from scalewitness.domain.translog.record_map import KIND as MAP_ROOT
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.ledger.models import Entry
+from scalewitness.ledger.queries.prepared import Prepared
 from scalewitness.ledger.services.writing import Logged
 
 
@@ -38,12 +40,38 @@ class Read:
     leaf: Leaf | None = None
 
 
-def entries_between(start: int, end: int) -> list[Entry]:
-    rows = Entry.objects.filter(position__gte=start, position__lt=end)
-    return list(rows.order_by("position"))
+class EntryRow(NamedTuple):
+    """What an entry's row has, as `Entry` has it too."""
+
+    position: int
+    fact: UUID
+    kind: str
+    by: UUID | None
+    device: UUID | None
+    about: UUID | None
+    claimed_at: datetime
+    received_at: datetime
+    flags: list[str]
+    leaf: bytes
+    leaf_hash: bytes
 
 
-def read_entry(entry: Entry) -> Read:
+AnyRow: TypeAlias = Entry | EntryRow
+
+
+def entries_between(start: int, end: int) -> list[EntryRow]:
+    return [EntryRow(*row) for row in _BETWEEN.ask(start=start, end=end)]
+
+
+def _between(start: int, end: int) -> QuerySet[Entry, Any]:
+    rows = Entry.objects.filter(position__gte=start, position__lt=end).order_by("position")
+    return rows.values_list(*EntryRow._fields)
+
+
+_BETWEEN = Prepared(_between, start=-1, end=-2)
+
+
+def read_entry(entry: AnyRow) -> Read:
     """The entry with all that can be wrong with it alone; the first fault counts."""
     data = bytes(entry.leaf)
     hash = leaf_hash(data)
@@ -68,7 +96,7 @@ def _body(leaf: Leaf) -> tuple[Body | None, str | None]:
         return None, f"the body is not that of {leaf.kind}: {fault}"
 
 
-def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
+def _disagreement(entry: AnyRow, leaf: Leaf, hash: bytes) -> str | None:
     if bytes(entry.leaf_hash) != hash:
         return "the leaf does not have the hash stored beside it"
     columns: dict[str, tuple[object, object]] = {
@@ -86,7 +114,7 @@ def _disagreement(entry: Entry, leaf: Leaf, hash: bytes) -> str | None:
     return f"columns that are not the leaf's: {', '.join(unlike)}" if unlike else None
 
 
-def _fact_of(entry: Entry, leaf: Leaf, body: Body) -> LoggedFact | None:
+def _fact_of(entry: AnyRow, leaf: Leaf, body: Body) -> LoggedFact | None:
     if leaf.about is None and leaf.kind != MAP_ROOT:
         return None  # nothing is stored of it beyond the entry
     stamp = leaf.stamp
@@ -109,6 +137,6 @@ def _text(value: UUID | None) -> str | None:
     return None if value is None else str(value)
 
 
-def facts_in(entries: Sequence[Entry]) -> list[LoggedFact]:
+def facts_in(entries: Sequence[AnyRow]) -> list[LoggedFact]:
     """What these entries say; those that cannot be read are left out."""
     return [one.fact for one in map(read_entry, entries) if one.fact is not None]

@@ -1,7 +1,11 @@
 """A stretch of entries against the rows they must have left."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from hashlib import sha256
+from typing import TypeAlias
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef
 
 from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import HeldCall
@@ -27,15 +31,25 @@ def check_rows(stated: Sequence[LoggedFact], start: int, end: int) -> Iterator[D
     yield from unlike(due, start, end)
 
 
-def check_texts(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
+Texts: TypeAlias = Mapping[tuple[UUID, str], tuple[str, bytes]]
+"""By fact and field, the text and its salt."""
+
+
+def texts_beside(stated: Iterable[LoggedFact]) -> Texts:
+    """What is still kept of what these facts have beside the log."""
+    rows = Text.objects.filter(fact__in=[one.id for one in stated])
+    kept = rows.values_list("fact", "field", "text", "salt")
+    return {(fact, field): (text, bytes(salt)) for fact, field, text, salt in kept}
+
+
+def check_texts(stated: Iterable[LoggedFact], texts: Texts) -> Iterator[Difference]:
     """Texts still kept open their commitments; an erased one leaves nothing to check."""
     facts = {one.id: one for one in stated}
-    for text in Text.objects.filter(fact__in=list(facts)):
-        one = facts[text.fact]
-        if not _opens(text, one.raw.get(text.field)):
-            yield Difference(
-                "ledger_text", one.position, f"the {text.field} is not what the entry states"
-            )
+    for (fact, field), (text, salt) in sorted(texts.items()):
+        one = facts[fact]
+        if not _opens(text, salt, one.raw.get(field)):
+            what = f"the {field} is not what the entry states"
+            yield Difference("ledger_text", one.position, what)
 
 
 def check_files(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
@@ -50,17 +64,17 @@ def check_files(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
 
 def check_texts_elsewhere() -> Iterator[Difference]:
     """Texts of facts that are not in the log: only what is held for a host has any."""
-    texts = Text.objects.exclude(fact__in=Entry.objects.values("fact")).iterator()
-    for text in texts:
+    logged = Entry.objects.filter(fact=OuterRef("fact"))
+    for text in Text.objects.filter(~Exists(logged)).iterator():
         held = HeldCall.objects.filter(pk=text.fact).first()
         made = held.submission["body"].get(text.field) if held else None
-        if not _opens(text, made):
+        if not _opens(text.text, bytes(text.salt), made):
             what = f"the {text.field} of {text.fact}, which no entry states"
             yield Difference("ledger_text", None, what)
 
 
-def _opens(text: Text, commitment: object) -> bool:
+def _opens(text: str, salt: bytes, commitment: object) -> bool:
     try:
-        return isinstance(commitment, str) and opens(commitment, text.text, bytes(text.salt))
+        return isinstance(commitment, str) and opens(commitment, text, salt)
     except ValueError:
         return False

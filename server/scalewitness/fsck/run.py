@@ -1,15 +1,17 @@
 """One run over the whole log: in stretches, with a mark to go on from."""
 
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Literal
+from uuid import UUID
 
 import msgspec
 
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.fsck.books import check_books
-from scalewitness.fsck.erasures import check_gone
+from scalewitness.fsck.crew import Crew
 from scalewitness.fsck.log import (
     Claim,
     LogCheck,
@@ -17,20 +19,21 @@ from scalewitness.fsck.log import (
     Versions,
     beyond,
     check_signatures,
-    check_versions,
     read_state,
 )
 from scalewitness.fsck.map import check_map
-from scalewitness.fsck.reading import entries_between, read_entry
 from scalewitness.fsck.report import Difference, Report
-from scalewitness.fsck.rows import check_files, check_rows, check_texts, check_texts_elsewhere
-from scalewitness.fsck.seals import check_seals, unsealed
+from scalewitness.fsck.rows import check_texts_elsewhere
+from scalewitness.fsck.seals import unsealed
+from scalewitness.fsck.stretches import Looked, look_at, stretches
 from scalewitness.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
-from scalewitness.standings.queries.replay import Replay
-
-STRETCH = 2048
-"""Entries at a time: eight tiles, a few megabytes."""
+from scalewitness.ledger.queries.spans import bounds
+from scalewitness.standings.queries.replay import SpanReplayed, replay_span
+from scalewitness.standings.queries.replay import strays as stray_standings
+from scalewitness.standings.queries.replay_animals import StandingDifference
+from scalewitness.standings.queries.rules_as_of import Rests
+from scalewitness.standings.queries.surroundings import AnimalSpan, spans, surroundings
 
 Part = Literal["log", "rows", "standings", "books"]
 PARTS: tuple[Part, ...] = ("log", "rows", "standings", "books")
@@ -48,7 +51,8 @@ class Mark(msgspec.Struct):
     devices: DeviceKeys = msgspec.field(default_factory=DeviceKeys)
     versions: Versions = msgspec.field(default_factory=Versions)
     position: int = 0
-    standings: int = 0
+    standings: UUID | None = None
+    """The animals before this one have been replayed."""
     report: Report = msgspec.field(default_factory=Report)
 
 
@@ -90,8 +94,10 @@ class FsckRun:
         keep: Callable[[Mark], None],
         show: Shown,
         claims: Sequence[Claim] = (),
+        processes: int = 1,
     ) -> None:
         self.mark = mark
+        self._crew = Crew(processes)
         self._keep, self._show = keep, show
         with snapshot():
             self.state: State = read_state()
@@ -100,6 +106,11 @@ class FsckRun:
         self._log = LogCheck(mark.tree, self.state, claims)
 
     def everything(self) -> Report:
+        with self._crew:
+            self._everything()
+        return self.mark.report
+
+    def _everything(self) -> None:
         if "log" in self.mark.parts:
             self._note(self._log.looked_back(self.mark.position))
         if {"log", "rows"} & set(self.mark.parts):
@@ -110,7 +121,6 @@ class FsckRun:
         if "books" in self.mark.parts:
             with snapshot():
                 self._note(check_books(read_state().size))
-        return self.mark.report
 
     def _note(self, differences: Iterable[Difference]) -> None:
         for one in differences:
@@ -118,27 +128,21 @@ class FsckRun:
 
     def _entries(self) -> None:
         size = self.state.size
-        for start in range(self.mark.position, size, STRETCH):
-            end = min(start + STRETCH, size)
-            with snapshot():
-                self._stretch(start, end)
-            self.mark.position = end
+        look = partial(look_at, self.mark.parts)
+        for looked in self._crew.each(look, stretches(self.mark.position, size)):
+            if "log" in self.mark.parts:
+                with snapshot():
+                    self._in_order(looked)
+            self._note(looked.found)
+            self.mark.position = looked.end
             self._keep(self.mark)
-            self._show("entries", end, size)
+            self._show("entries", looked.end, size)
 
-    def _stretch(self, start: int, end: int) -> None:
-        read = [read_entry(entry) for entry in entries_between(start, end)]
-        facts = [one.fact for one in read if one.fact is not None]
-        if "log" in self.mark.parts:
-            self._note(check_versions(read, self.mark.versions))
-            self._note(check_signatures(read, self.mark.devices))
-            self._note(self._log.check(read, start, end))
-            self._note(check_texts(facts))
-            self._note(check_gone(facts))
-            self._note(check_files(facts))
-            self._note(check_seals(facts))
-        if "rows" in self.mark.parts:
-            self._note(check_rows(facts, start, end))
+    def _in_order(self, looked: Looked) -> None:
+        """What rests on all entries before the stretch."""
+        self._note(self.mark.versions.read(looked))
+        self._note(check_signatures(looked, self.mark.devices))
+        self._note(self._log.check(looked))
 
     def _ends(self) -> None:
         with snapshot():
@@ -146,22 +150,38 @@ class FsckRun:
                 self._note(self._log.finish())
                 self._note(check_texts_elsewhere())
                 self._note(unsealed())
-                self._note(check_map())
+                self._note(check_map(self._crew))
             if "rows" in self.mark.parts:
                 self._note(strays(read_state().size))
 
     def _standings(self) -> None:
-        replay = Replay(self.mark.standings, self._seen)
-        try:
-            with snapshot():
-                for found in replay.differences():
-                    self._note([Difference("calls_standing", found.position, found.what)])
-        except (ValueError, LookupError, msgspec.MsgspecError) as fault:
-            what = f"standings cannot be recomputed from here on: {fault!r}"
-            self._note([Difference("calls_standing", replay.position, what)])
-
-    def _seen(self, position: int) -> None:
-        if position >= self.mark.standings + STRETCH:
-            self.mark.standings = position + 1
+        """Animal by animal: they are as of the first moment, as entries never change."""
+        with snapshot():
+            size = self.state.size
+            around = surroundings(size)
+            if self.mark.standings is None:
+                self._note(map(_of_standing, around.faults))
+                self._note(map(_of_standing, stray_standings(size)))
+            left = [one for one in spans(bounds(size), around) if self._is_left(one)]
+        replay = partial(replayed_alone, around.rests, size, 0)
+        for nth, (span, replayed) in enumerate(
+            zip(left, self._crew.each(replay, left), strict=True), 1
+        ):
+            self._note(map(_of_standing, replayed.differences))
+            self.mark.standings = span.end
             self._keep(self.mark)
-            self._show("standings", position + 1, self.state.size)
+            self._show("standings", size * nth // len(left), size)
+
+    def _is_left(self, span: AnimalSpan) -> bool:
+        done = self.mark.standings
+        return done is None or (span.first is not None and span.first >= done)
+
+
+def replayed_alone(rests: Rests, size: int, since: int, span: AnimalSpan) -> SpanReplayed:
+    """In a snapshot of its own."""
+    with snapshot():
+        return replay_span(rests, size, since, span)
+
+
+def _of_standing(found: StandingDifference) -> Difference:
+    return Difference("calls_standing", found.position, found.what)

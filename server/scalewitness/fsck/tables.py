@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Model, Q
+from django.db.models import Exists, Model, OuterRef, Q
 
 from scalewitness.animals.models import (
     Animal,
@@ -271,7 +271,7 @@ def strays(size: int) -> Iterator[Difference]:
             found = table.model._base_manager.filter(outside).order_by("position")
             for position in found.values_list("position", flat=True).iterator():
                 yield Difference(table.store, position, "a row that no entry calls for")
-    registered = Entry.objects.filter(kind="animal_registered").values("about")
-    for animal in Animal.ever.exclude(pk__in=registered).values_list("pk", flat=True):
+    registered = Entry.objects.filter(kind="animal_registered", about=OuterRef("pk"))
+    for animal in Animal.ever.filter(~Exists(registered)).values_list("pk", flat=True):
         what = f"animal {animal} was never registered"
         yield Difference(Animal._meta.db_table, None, what)

@@ -3,7 +3,7 @@
 A replay of the whole log and a reader who has only what one standing rests on use the same code.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from datetime import datetime
 from typing import Any, NamedTuple
 from uuid import UUID
@@ -67,21 +67,60 @@ class RecomputedStanding(NamedTuple):
     calls_elsewhere: int
 
 
-class Recomputing:
-    """Follows facts in log order; one that bears on no standing changes nothing. ``call_of``: what
-    made a call, by its id, for when it is filed anew; None: that is not known here."""
+class Rules:
+    """What holds for all animals, as far as facts were followed."""
 
-    def __init__(self, call_of: Callable[[str], OrderedFact | None]) -> None:
-        self._call_of = call_of
-        self._animals: dict[UUID, AnimalSoFar] = {}
-        self._disputed: dict[UUID, UUID] = {}
-        self._snakes = JoinedRecords[UUID]()
+    def __init__(self) -> None:
         self._policy: Policy = DEFAULT_POLICY
         self._learned: dict[str, Numbers] = {}
         self._records: dict[UUID, facts.ExaminerRecordChanged] = {}
         self._records_from = 0
-        self.deceivers: set[str] = set()
+        self._deceivers: set[str] = set()
+
+    @property
+    def deceivers(self) -> Set[str]:
         """Whom a finding of deceit names."""
+        return self._deceivers
+
+    def follow(self, fact: OrderedFact) -> bool:
+        """Take it in; False where it is of no animal's rules."""
+        body = fact.body
+        match body:
+            case facts.PolicyAdopted():
+                self._policy = adopted(body.version, body.thresholds)
+            case facts.NumbersAdopted():
+                self._learned[body.version] = as_adopted(body.version, body.kept, body.numbers)
+            case facts.ExaminerRecordChanged():
+                self._records[fact.about] = body
+                self._records_from = fact.position
+            case facts.DeceitFound():
+                self._deceivers.add(str(fact.about))
+            case _:
+                return False
+        return True
+
+    def measured_by(self, version: str, examiners: Set[str]) -> Gauge:
+        """With the numbers of that version; of records at least those of these examiners."""
+        numbers = self._learned.get(version) or Numbers(load_parameters(version))
+        records = EMPTY
+        if self._records:
+            records = as_weighed(self._records_from, self._records, numbers.parameters)
+        return Gauge(self._policy, numbers.parameters, records, numbers.kept)
+
+
+class Recomputing:
+    """Follows facts in log order; one that bears on no standing changes nothing. ``call_of``: what
+    made a call, by its id, for when it is filed anew; None: that is not known here. ``rules``:
+    where those are followed apart."""
+
+    def __init__(
+        self, call_of: Callable[[str], OrderedFact | None], rules: Rules | None = None
+    ) -> None:
+        self._call_of = call_of
+        self._animals: dict[UUID, AnimalSoFar] = {}
+        self._disputed: dict[UUID, UUID] = {}
+        self._snakes = JoinedRecords[UUID]()
+        self.rules = rules or Rules()
 
     def past(self, animal: UUID) -> AnimalSoFar:
         """The animal as it is so far."""
@@ -93,19 +132,8 @@ class Recomputing:
 
     def follow(self, fact: OrderedFact) -> None:
         """The next fact, but for a standing, which `work_out` and `stand` are for."""
-        about, body = fact.about, fact.body
-        match body:
-            case facts.PolicyAdopted():
-                self._policy = adopted(body.version, body.thresholds)
-            case facts.NumbersAdopted():
-                self._learned[body.version] = as_adopted(body.version, body.kept, body.numbers)
-            case facts.ExaminerRecordChanged():
-                self._records[about] = body
-                self._records_from = fact.position
-            case facts.DeceitFound():
-                self.deceivers.add(str(about))
-            case _:
-                self._follow_animal(fact)
+        if not self.rules.follow(fact):
+            self._follow_animal(fact)
 
     def _follow_animal(self, fact: OrderedFact) -> None:
         about, body = fact.about, fact.body
@@ -162,18 +190,24 @@ class Recomputing:
     def work_out(self, animal: UUID, stated: facts.StandingChanged) -> RecomputedStanding:
         """What that standing should have been, by the numbers that it names: a later release may
         bring others. Raises UnknownVersion."""
-        past, by = self.past(animal), self._measured_by(stated.parameters)
-        evidence = past.evidence(self.deceivers)
+        past, deceivers = self.past(animal), self.rules.deceivers
+        evidence = past.evidence(deceivers)
         own = len(evidence)
         for one in self.same_snake(animal) - {animal}:
-            evidence += self.past(one).evidence(self.deceivers)
+            evidence += self.past(one).evidence(deceivers)
+        examiners = {one.examiner for one in evidence}
+
+        def measured_by(version: str) -> Gauge:
+            return self.rules.measured_by(version, examiners)
+
+        by = measured_by(stated.parameters)
         start = start_from(past.linkage, past.origin, by.numbers)
 
         def calls(one: Gauge) -> Case:
             elsewhere = stated.known_elsewhere
             return case_by(one, past.origin.species, evidence, start, known_elsewhere=elsewhere)
 
-        settled = settled_by(by, past.before, calls, self._measured_by)
+        settled = settled_by(by, past.before, calls, measured_by)
         again = settled.standing
         return RecomputedStanding(
             again.label,
@@ -188,10 +222,3 @@ class Recomputing:
     def stand(self, animal: UUID, stated: facts.StandingChanged) -> None:
         """The next standing of the animal follows this one."""
         self.past(animal).stand(stated)
-
-    def _measured_by(self, version: str) -> Gauge:
-        numbers = self._learned.get(version) or Numbers(load_parameters(version))
-        records = EMPTY
-        if self._records:
-            records = as_weighed(self._records_from, self._records, numbers.parameters)
-        return Gauge(self._policy, numbers.parameters, records, numbers.kept)

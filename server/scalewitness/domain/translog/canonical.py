@@ -72,6 +72,17 @@ _PLAIN: Final = msgspec.json.Encoder(order="sorted")
 ASCII sort alike by code point and by UTF-16, and there are no numbers but integers."""
 
 
+def read_plain(data: bytes) -> object | None:
+    """What ``data`` says, where it is that value's canonical form and nothing about it needs
+    thought; None where it may yet be, and :func:`parse_strict` must look. Several times as fast,
+    and never another value: whoever writes the same bytes again read them as they were meant."""
+    try:
+        value = msgspec.json.decode(data)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    return value if _is_plain(value) and _PLAIN.encode(value) == data else None
+
+
 def _is_plain(value: Any, room: int = MAX_DEPTH) -> bool:
     """Whether nothing about the value needs thought: in nearly every entry nothing does."""
     kind = type(value)

@@ -18,6 +18,8 @@ REVOKED: Final = "device_revoked"
 ENDORSED: Final = "device_key_endorsed"
 RULED: Final = "signatures_required"
 DECIDED: Final = "late_call_decided"
+READ_WHOLE: Final = frozenset({ENROLLED, REVOKED, RULED, DECIDED})
+"""Of which the body bears on signatures."""
 WITH_A_CALL: Final = frozenset({"husbandry_noted", "photo_attached"})
 
 
@@ -43,19 +45,24 @@ class DeviceKeys(msgspec.Struct):
     released: set[str] = set()
     """Calls that their host admitted; each is forgotten once it was read."""
 
-    def read(self, leaf: Leaf) -> str | None:
-        """Take the next entry in; what is wrong with its signature, or None.
+    def read(self, leaf: Leaf, held: bytes | None = None) -> str | None:
+        """Take the next entry in; what is wrong with its signature, or None. ``held``: a key
+        under which its signature was seen to hold before.
 
         An entry without a signature is fine unless it enrols a key.
         """
-        fault = self._fault(leaf)
+        fault = self._fault(leaf, held)
         if fault is None:
             self._learn(leaf)
         return fault
 
-    def _fault(self, leaf: Leaf) -> str | None:
+    def read_unsigned(self, id: str) -> None:
+        """Take in the next entry, which has no signature and tells of none (:func:`bears_on`)."""
+        self.released.discard(id)
+
+    def _fault(self, leaf: Leaf, held: bytes | None) -> str | None:
         if leaf.kind == ENROLLED:
-            return self._enrolment_fault(leaf)
+            return self._enrolment_fault(leaf, held)
         if leaf.sig is None:
             return None
         known = self.enrolled.get(leaf.device or "")
@@ -67,19 +74,21 @@ class DeviceKeys(msgspec.Struct):
             return "signed by a device that had been revoked"
         if known.recovery and not recovers(leaf.kind, leaf.body):
             return "signed with a recovery key, which signs no such thing"
-        return None if holds(leaf, known.key) else "the signature does not fit"
+        fits = held == known.key or holds(leaf, known.key)
+        return None if fits else "the signature does not fit"
 
     def _was_released(self, leaf: Leaf) -> bool:
         """Whether its host admitted it: a call, or what was taken with one, just before that."""
         return leaf.id in self.released or (leaf.kind in WITH_A_CALL and bool(self.released))
 
-    def _enrolment_fault(self, leaf: Leaf) -> str | None:
+    def _enrolment_fault(self, leaf: Leaf, held: bytes | None) -> str | None:
         device, key = leaf.body.get("device"), _unhexed(leaf.body.get("key"))
         if leaf.by is None or leaf.by != leaf.about or device != leaf.device:
             return "a key enrolled for someone else"
         if device in self.enrolled or key in self.keys:
             return "the device or the key was enrolled before"
-        return None if holds(leaf, key) else "the key does not sign its own enrolment"
+        fits = held == key or holds(leaf, key)
+        return None if fits else "the key does not sign its own enrolment"
 
     def _learn(self, leaf: Leaf) -> None:
         body = leaf.body
@@ -101,6 +110,11 @@ def recovers(kind: str, body: Mapping[str, Any]) -> bool:
     """Whether it is what a keeper states with a recovery key: that nothing has to be signed any
     more, that a device is theirs, or that one is lost."""
     return kind in {ENDORSED, REVOKED} or (kind == RULED and body.get("required") is False)
+
+
+def bears_on(leaf: Leaf) -> bool:
+    """Whether an entry is signed, or tells which signatures hold."""
+    return leaf.sig is not None or leaf.kind in READ_WHOLE
 
 
 def holds(leaf: Leaf, key: bytes) -> bool:

@@ -14,7 +14,12 @@ from uuid import UUID
 
 import msgspec
 
-from scalewitness.domain.translog.canonical import NotCanonical, canonical_bytes, parse_strict
+from scalewitness.domain.translog.canonical import (
+    NotCanonical,
+    canonical_bytes,
+    parse_strict,
+    read_plain,
+)
 
 MAX_ENTRY_BYTES: Final = 65_535
 """The length prefix of C2SP tlog-tiles entry bundles is a uint16."""
@@ -150,9 +155,11 @@ def read_leaf(data: bytes) -> Leaf:
     Raises ``BadJson`` for what is not strict JSON, ``NotCanonical`` where writing the
     content again gives other bytes, :class:`NotALeaf` for other members or types.
     """
-    value = parse_strict(data, MAX_ENTRY_BYTES)
-    if canonical_bytes(value) != data:
-        raise NotCanonical("the bytes are not the canonical form of their content")
+    value = read_plain(data) if len(data) <= MAX_ENTRY_BYTES else None
+    if value is None:
+        value = parse_strict(data, MAX_ENTRY_BYTES)
+        if canonical_bytes(value) != data:
+            raise NotCanonical("the bytes are not the canonical form of their content")
     try:
         return msgspec.convert(value, Leaf | StampedLeaf)
     except msgspec.ValidationError as fault:

@@ -170,9 +170,14 @@ def root_from(path: bytes, leaf: bytes, siblings: Sequence[bytes]) -> bytes:
     return running
 
 
-def nodes_over(leaves: Iterable[tuple[bytes, bytes]]) -> Iterator[tuple[Place, Node]]:
+def nodes_over(
+    leaves: Iterable[tuple[bytes, bytes]],
+    before: bytes | None = None,
+    after: bytes | None = None,
+) -> Iterator[tuple[Place, Node]]:
     """All nodes of the tree over leaves given in the order of their paths, the root last; in memory
-    are those along one path.
+    are those along one path. ``before`` and ``after``: the paths next to these, where they are a
+    branch; right are then its leaves and what is wholly within it.
 
     Raises:
         ValueError: two paths are alike, or they are out of order.
@@ -180,15 +185,26 @@ def nodes_over(leaves: Iterable[tuple[bytes, bytes]]) -> Iterator[tuple[Place, N
     stack: list[tuple[Place, bytes]] = []
     pending: tuple[bytes, bytes, int] | None = None
     """A leaf, and how many first bits it has in common with the one before."""
+    last = before
     for path, hash in leaves:
-        if pending is not None and path <= pending[0]:
+        if last is not None and path <= last:
             raise ValueError("the paths are not in order, each once")
-        shared = -1 if pending is None else _shared(pending[0], path)
+        shared = -1 if last is None else _shared(last, path)
         if pending is not None:
             yield from _settled(stack, pending, shared)
-        pending = (path, hash, shared)
+        pending, last = (path, hash, shared), path
     if pending is not None:
-        yield from _settled(stack, pending, -1)
+        yield from _settled(stack, pending, -1 if after is None else _shared(pending[0], after))
+
+
+def crown_over(branches: Mapping[Place, bytes]) -> Iterator[tuple[Place, Node]]:
+    """The nodes above these, of which none is above another, by their hashes; the root last."""
+    known = dict(branches)
+    for depth in range(max(map(depth_of, known), default=0), 0, -1):
+        for place in sorted({one >> 1 for one in known if depth_of(one) == depth}):
+            sides = (known.get(place << 1 | bit, NOTHING) for bit in (0, 1))
+            known[place] = parent(*sides)
+            yield place, Node(known[place])
 
 
 def _shared(one: bytes, other: bytes) -> int:

@@ -1,5 +1,6 @@
 """Ed25519 (RFC 8032) checks, with no second signature for the same message."""
 
+from functools import lru_cache
 from hashlib import sha256
 from typing import Final
 
@@ -14,6 +15,7 @@ _D: Final = -121665 * pow(121666, -1, _PRIME) % _PRIME
 _SIGN_BIT: Final = 1 << 255
 
 
+@lru_cache(maxsize=1_024)  # one device's facts come together
 def is_public_key(key: bytes) -> bool:
     """Whether ``key`` is a 32-byte encoding that can bind its holder.
 

@@ -9,9 +9,10 @@ from psycopg import IsolationLevel
 
 
 @contextmanager
-def snapshot() -> Iterator[None]:
+def snapshot(of: str | None = None) -> Iterator[None]:
     """Everything read inside is of one moment, and nothing can be written; inside a
-    transaction that is open already, as that one has it."""
+    transaction that is open already, as that one has it. ``of``: another connection's moment, as
+    it was :func:`shared` there, while that one goes on."""
     if connection.in_atomic_block:
         with transaction.atomic():
             yield
@@ -22,7 +23,17 @@ def snapshot() -> Iterator[None]:
     driver.isolation_level, driver.read_only = IsolationLevel.REPEATABLE_READ, True
     try:
         with transaction.atomic():
+            if of is not None:
+                with connection.cursor() as cursor:
+                    cursor.execute("SET TRANSACTION SNAPSHOT %s", [of])
             yield
     finally:
         if not driver.closed:
             driver.isolation_level, driver.read_only = None, None
+
+
+def shared() -> str:
+    """The name by which other connections can read as of the moment of the open snapshot."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_export_snapshot()")
+        return str(cursor.fetchone()[0])

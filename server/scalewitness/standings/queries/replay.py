@@ -1,152 +1,139 @@
-"""Recompute every standing from the log alone and compare it with what was logged."""
+"""Recompute every standing from the log alone and compare it with what was logged.
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+Animal by animal, not in the order of the log: what is held in memory is what some animals need.
+"""
+
+from collections.abc import Iterable, Iterator
+from itertools import groupby
 from uuid import UUID
 
 import msgspec
+from django.db.models import Exists, OuterRef, QuerySet
 
 from scalewitness.domain import facts
-from scalewitness.domain.identifiers import BorneTransponders
-from scalewitness.domain.sexing.recomputing import KINDS, OrderedFact, Recomputing
+from scalewitness.domain.sexing.recomputing import KINDS
 from scalewitness.ledger.models import Entry
-from scalewitness.ledger.queries.entries import entries_by_position, entry_of, leaf_of
+from scalewitness.ledger.queries.spans import bounds
+from scalewitness.ledger.queries.tree import tip
 from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.replay_animals import (
+    Retraced,
+    StandingDifference,
+    cannot_go_on,
+)
+from scalewitness.standings.queries.rules_as_of import RECORD, Rests, RulesAsOf
+from scalewitness.standings.queries.surroundings import (
+    DISPUTES,
+    RULES,
+    AnimalSpan,
+    spans,
+    surroundings,
+)
 
-WITH_NUMBERS = KINDS | {"identifier_assigned", "identifier_withdrawn", "registered_in_error"}
-"""What standings follow from, and which records bear which transponder."""
-
-
-@dataclass(frozen=True, slots=True)
-class StandingDifference:
-    """A standing that the log does not bear out, by its position."""
-
-    position: int
-    animal: UUID
-    what: str
-
-
-def _fact(entry: Entry) -> OrderedFact | None:
-    """None where it is about nothing."""
-    if entry.about is None:
-        return None
-    body = msgspec.convert(leaf_of(entry).body, facts.BODIES[entry.kind])
-    return OrderedFact(
-        str(entry.fact), entry.by, entry.claimed_at, entry.position, entry.about, body
-    )
+NUMBERED = frozenset({"identifier_assigned", "identifier_withdrawn", "registered_in_error"})
+"""Facts that tell which records bear which transponder."""
+ABOUT_ANIMALS = (KINDS - RULES - {RECORD} - DISPUTES) | NUMBERED
+COMPARED = ("label", "p_male", "p_male_pessimistic", "known_elsewhere", "calls_elsewhere")
 
 
-def _call(call: str) -> OrderedFact | None:
-    entry = entry_of(UUID(call))
-    return _fact(entry) if entry else None
+class SpanReplayed(msgspec.Struct):
+    """What came of some animals: how many standings were ``checked``, and what differs."""
 
-
-def unseen(position: int) -> None:
-    """Nobody looks on."""
+    checked: int = 0
+    differences: list[StandingDifference] = msgspec.field(default_factory=list)
 
 
 class Replay:
-    """Walks the log once. ``checked`` counts the standings recomputed so far.
+    """Goes through the log. ``checked`` counts the standings recomputed so far."""
 
-    Standings before ``since`` are taken as checked; what they rest on is followed all the
-    same. ``seen`` is told each position once all about it has been said.
-    """
-
-    def __init__(self, since: int = 0, seen: Callable[[int], None] = unseen) -> None:
+    def __init__(self) -> None:
         self.checked = 0
-        self.position = 0
-        self._since, self._seen = since, seen
-        self._recomputing = Recomputing(_call)
-        self._transponders = BorneTransponders[UUID]()
-        rows = Standing.objects.filter(position__gte=since).order_by("position")
-        self._stored = rows.iterator(chunk_size=1000)
-        self._row = next(self._stored, None)
 
-    def differences(self) -> Iterator[StandingDifference]:
-        for entry in entries_by_position(WITH_NUMBERS):
-            self.position = entry.position
-            fact = _fact(entry)
-            if fact is not None and isinstance(fact.body, facts.StandingChanged):
-                yield from self._check(entry, fact.about, fact.body)
-            elif fact is not None:
-                self._recomputing.follow(fact)
-                self._follow_identity(fact)
-            self._seen(entry.position)
-        yield from self._strays(None)
+    def differences(self) -> list[StandingDifference]:
+        """All of them, in the order of their positions."""
+        size = tip().size
+        around = surroundings(size)
+        found = [*around.faults, *strays(size)]
+        for span in spans(bounds(size), around):
+            replayed = replay_span(around.rests, size, 0, span)
+            self.checked += replayed.checked
+            found += replayed.differences
+        return sorted(found, key=lambda one: one.position)
 
-    def _strays(self, before: int | None) -> Iterator[StandingDifference]:
-        """Stored standings that the log does not have, up to a position or to the end."""
-        while self._row is not None and (before is None or self._row.position < before):
-            what = "a standing that the log does not hold"
-            yield StandingDifference(self._row.position, self._row.animal_id, what)
-            self._row = next(self._stored, None)
 
-    def _follow_identity(self, fact: OrderedFact) -> None:
-        about, body = fact.about, fact.body
-        match body:
-            case facts.IdentifierAssigned():
-                self._transponders.assign(about, body.scheme, body.code, fact.position)
-            case facts.IdentifierWithdrawn():
-                self._transponders.withdraw(about, body.scheme, body.code)
-            case facts.RegisteredInError():
-                self._transponders.forget(about)
+def replay_span(rests: Rests, size: int, since: int, span: AnimalSpan) -> SpanReplayed:
+    """The standings of these animals from position ``since`` on, by all that the log of ``size``
+    entries says of them."""
+    replayed, stated = SpanReplayed(), list[tuple[int, UUID, facts.StandingChanged]]()
+    rules = RulesAsOf(rests)
+    for entries in _together(span, size, since):
+        animals = Retraced(rules, since)
+        try:
+            replayed.differences += animals.over(entries)
+        except (ValueError, LookupError, msgspec.MsgspecError) as fault:
+            replayed.differences.append(cannot_go_on(animals.position, entries[0].about, fault))
+        stated += animals.stated
+    replayed.checked = len(stated)
+    replayed.differences += _unlike_rows(stated)
+    return replayed
 
-    def _check(
-        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[StandingDifference]:
-        self._recomputing.admit(animal, logged)
-        if entry.position >= self._since:
-            self.checked += 1
-            yield from self._recompute(entry, animal, logged)
-            yield from self._look_elsewhere(entry, animal, logged)
-            yield from self._strays(entry.position)
-            yield from self._compare(entry, animal, logged)
-        self._recomputing.stand(animal, logged)
 
-    def _recompute(
-        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[StandingDifference]:
-        again = self._recomputing.work_out(animal, logged)
-        if again.calls_elsewhere != logged.calls_elsewhere:
-            what = (
-                f"counts {logged.calls_elsewhere} calls of other records, "
-                f"not {again.calls_elsewhere}"
-            )
-            yield StandingDifference(entry.position, animal, what)
-        names = [one for one in again._fields if one != "calls_elsewhere"]
-        if any(getattr(again, one) != (getattr(logged, one) or "") for one in names):
-            what = f"logged {logged.label}, recomputed {again[:3]}"
-            yield StandingDifference(entry.position, animal, what)
+def _together(span: AnimalSpan, size: int, since: int) -> Iterator[list[Entry]]:
+    """Entries about each animal, or about those that are judged together, in log order."""
+    for animal, about in groupby(_in_span(span, size, since), key=lambda one: one.about):
+        if animal not in span.apart:
+            entries = list(about)
+            yield _merged(entries, span.disputes.get(animal or UUID(int=0), ()), size)
+    for group in span.groups:
+        disputes = [one for animal in group for one in span.disputes.get(animal, ())]
+        yield _merged([], [*group, *disputes], size)
 
-    def _look_elsewhere(
-        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[StandingDifference]:
-        """Once said, it is so until the number is another's no more. A record that had its number
-        before this was asked is told so with the next fact about it; and once it was the first
-        record's, whoever had checked either."""
-        own = self._recomputing.same_snake(animal)
-        elsewhere = self._transponders.holders(animal, self._first_check) - own
-        first = self._transponders.first_bearers(animal) - own
-        if logged.known_elsewhere and not (elsewhere or first):
-            yield StandingDifference(entry.position, animal, "its number is not known elsewhere")
-        stated_before = self._recomputing.past(animal).known_elsewhere
-        if elsewhere and stated_before and not logged.known_elsewhere:
-            what = "its number is known elsewhere, which is not said any more"
-            yield StandingDifference(entry.position, animal, what)
 
-    def _first_check(self, animal: UUID, code: str, until: int) -> int | None:
-        return self._recomputing.past(animal).first_check(code, until, self._recomputing.deceivers)
+def _merged(entries: list[Entry], more: Iterable[UUID], size: int) -> list[Entry]:
+    """With those about other things, in log order."""
+    if not more:
+        return entries
+    rows = Entry.objects.filter(about__in=list(more), kind__in=ABOUT_ANIMALS | DISPUTES)
+    entries += rows.filter(position__lt=size)
+    return sorted(entries, key=lambda one: one.position)
 
-    def _compare(
-        self, entry: Entry, animal: UUID, logged: facts.StandingChanged
-    ) -> Iterator[StandingDifference]:
-        row = self._row
-        if row is None or row.position != entry.position:
-            yield StandingDifference(entry.position, animal, "the stored standing is missing")
-            return
-        self._row = next(self._stored, None)
-        stated = ("label", "p_male", "p_male_pessimistic", "known_elsewhere", "calls_elsewhere")
-        if any(getattr(row, one) != getattr(logged, one) for one in stated):
-            yield StandingDifference(
-                entry.position, animal, "the stored standing differs from the log"
-            )
+
+def _in_span(span: AnimalSpan, size: int, since: int) -> Iterator[Entry]:
+    rows = Entry.objects.filter(kind__in=ABOUT_ANIMALS, position__lt=size)
+    if span.first is not None:
+        rows = rows.filter(about__gte=span.first)
+    if span.end is not None:
+        rows = rows.filter(about__lt=span.end)
+    if since:
+        rows = rows.filter(about__in=_standings(size, since).values("about"))
+    return rows.order_by("about", "position").iterator(chunk_size=1_000)
+
+
+def _standings(size: int, since: int) -> QuerySet[Entry]:
+    return Entry.objects.filter(
+        kind="standing_changed", position__gte=since, position__lt=size
+    ).order_by()
+
+
+def _unlike_rows(
+    stated: Iterable[tuple[int, UUID, facts.StandingChanged]],
+) -> Iterator[StandingDifference]:
+    """Standings whose rows are missing, or not as the log has them."""
+    stated = list(stated)
+    rows = Standing.objects.filter(position__in=[position for position, _, _ in stated])
+    kept = {position: tuple(row) for position, *row in rows.values_list("position", *COMPARED)}
+    for position, animal, logged in stated:
+        row = kept.get(position)
+        if row is None:
+            yield StandingDifference(position, animal, "the stored standing is missing")
+        elif row != tuple(getattr(logged, one) for one in COMPARED):
+            what = "the stored standing differs from the log"
+            yield StandingDifference(position, animal, what)
+
+
+def strays(size: int, since: int = 0) -> Iterator[StandingDifference]:
+    """Stored standings that the log does not have."""
+    logged = Entry.objects.filter(kind="standing_changed", position=OuterRef("position"))
+    rows = Standing.objects.filter(~Exists(logged), position__gte=since)
+    for position, animal in rows.order_by("position").values_list("position", "animal_id"):
+        yield StandingDifference(position, animal, "a standing that the log does not hold")

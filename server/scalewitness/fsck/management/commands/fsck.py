@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
+from scalewitness.fsck.crew import fitting_processes
 from scalewitness.fsck.log import Claim, trusted_keys
 from scalewitness.fsck.report import Report
 from scalewitness.fsck.run import PARTS, FsckRun, OtherRun, keep_mark, read_mark
@@ -41,6 +42,18 @@ class Command(BaseCommand):
             help="a checkpoint kept elsewhere that the log must agree with; may be repeated",
         )
 
+        parser.add_argument(
+            "--processes",
+            metavar="N",
+            type=int,
+            help="how many share the work (default: one for each core, one alone for a small log)",
+        )
+        parser.add_argument(
+            "--progress",
+            action="store_true",
+            help="say how far it is also where standard error is no terminal",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         parts = (options["only"],) if options["only"] else PARTS
         file: Path | None = options["resume"]
@@ -49,7 +62,9 @@ class Command(BaseCommand):
         except OtherRun as fault:
             raise CommandError(str(fault)) from None
         claims = [self._outside(kept) for kept in options["against"]]
-        run = FsckRun(mark, lambda mark: keep_mark(file, mark), self._show, claims)
+        self._asked, self._latest = options["progress"], ("", 0)
+        processes = options["processes"] or fitting_processes()
+        run = FsckRun(mark, lambda mark: keep_mark(file, mark), self._show, claims, processes)
         report = run.everything()
         if file is not None:
             file.unlink(missing_ok=True)
@@ -80,13 +95,17 @@ class Command(BaseCommand):
         raise CommandError(f"{len(differences)} stores differ from the log of {size} entries")
 
     def _show(self, part: str, done: int, total: int) -> None:
-        """A bar on the terminal; nothing where the output goes into a file."""
+        """A bar on the terminal; nothing where the output goes into a file, unless asked: then
+        a line for each hundredth."""
         if sys.stderr.isatty():
             filled = WIDTH * done // max(total, 1)
             bar = "#" * filled + "." * (WIDTH - filled)
             end = "\n" if done == total else ""
             sys.stderr.write(f"\r{part} [{bar}] {done}/{total}{end}")
             sys.stderr.flush()
+        elif self._asked and self._latest != (part, 100 * done // max(total, 1)):
+            self._latest = (part, 100 * done // max(total, 1))
+            self.stderr.write(f"{part}: position {done} of {total}")
 
 
 def _require_present(file: Path, checkpoint: Checkpoint) -> None:
