@@ -315,6 +315,7 @@ interface Outcome {
   status: string;
   position?: number;
   flags?: string[];
+  stamp?: Stamp;
   problem?: Problem;
 }
 /** A fact on its way (pure/outbox.js). */
@@ -339,8 +340,22 @@ interface Stored {
   look?: Look | null;
   position?: number;
   flags?: string[];
+  stamp?: Stamp;
+  place?: Check;
+  chain?: Check;
   problem?: Problem;
   instead?: string | null;
+}
+/** What the record put on an entry. */
+interface Stamp {
+  received: string;
+  flags: string[];
+}
+/** Whether an entry of one's own was found in the log (net/own_entries.js): `place`, where the
+    server said; `chain`, among all that are about its animal. */
+interface Check {
+  at: number;
+  holds: boolean;
 }
 /** What is kept of a fact besides, when it is made (app/logging.js). */
 type Made = Pick<Stored, "shown" | "form" | "reading" | "call" | "file"> & { place: number };

@@ -3,7 +3,7 @@
 import { signing } from "../views/account.js";
 import { clockSentence } from "../views/clock.js";
 import { alarmSentence } from "../views/log_seen.js";
-import { unfitSentence } from "../views/proved.js";
+import { missedSentence, unfitSentence } from "../views/proved.js";
 import { sentence } from "../views/own_word.js";
 import { element, moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
@@ -36,7 +36,15 @@ export function head() {
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
   put(
     "notice",
-    [alarmSentence(), unfitSentence(), unsigned && signing(), sentence(), clockSentence(), held()]
+    [
+      alarmSentence(),
+      unfitSentence(),
+      missedSentence(),
+      unsigned && signing(),
+      sentence(),
+      clockSentence(),
+      held(),
+    ]
       .filter(Boolean)
       .join(" "),
   );

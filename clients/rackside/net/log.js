@@ -52,7 +52,7 @@ const asked = (signal) => ({
     @param {string} name
     @param {AbortSignal} signal
     @returns {Promise<string[] | null>} */
-async function textsIn(path, name, signal) {
+export async function textsIn(path, name, signal) {
   try {
     const found = (await ask("GET", path, { signal }))[name];
     return Array.isArray(found) ? found.map(String) : null;

@@ -3,17 +3,16 @@
    kept. The command's `whole.py` does the same. */
 
 import { whyNot } from "../checking/ed25519.js";
-import { mapIn, recordIn } from "../checking/stated.js";
-import { keyOf } from "../checking/whole.js";
-import { readVerifier } from "../checking/keys.js";
+import { recordIn } from "../checking/stated.js";
 import { Refused as Unfit } from "../shared/bytes.js";
 import { isCurrent, shown, unfit } from "../pure/proved.js";
 import { all } from "../store/db.js";
 import { known } from "../store/log.js";
-import { keepProved, mapKey } from "../store/proved.js";
-import { ask } from "./api.js";
+import { keepProved } from "../store/proved.js";
 import { newId } from "./keys.js";
 import { isContinued } from "./log.js";
+import { proveOwn } from "./own_entries.js";
+import { answerOf, statedIn } from "./proofs.js";
 
 const AT_ONCE = 50; // animals asked for together
 const ATTEMPTS = 3; // what came in between the feed and the proof is in the one and not in the other
@@ -41,12 +40,12 @@ export async function prove(session, signal, { fetch, changed }) {
       failed.push(...found);
       await changed();
     }
-    if (!failed.length || attempt === ATTEMPTS) return true;
+    if (!failed.length || attempt === ATTEMPTS) break;
     await fetch();
     const again = new Set(failed);
     due = (await whole()).filter(({ id }) => again.has(id));
   }
-  return true;
+  return await proveOwn(session, signal, changed);
 }
 
 const whole = async () => (await all("animals")).filter(({ sight }) => sight === "all");
@@ -81,19 +80,6 @@ async function proofOf(session, signal, batch, last) {
   const failed = found.filter(({ amiss }) => amiss.length).map(({ id }) => id);
   await keepProved(session, last ? found : found.filter(({ amiss }) => !amiss.length), key);
   return failed;
-}
-
-/** The proofs of these animals; null where the server says itself that it cannot give them.
-    @param {Session} session
-    @param {AbortSignal} signal
-    @param {string[]} ids */
-async function answerOf({ token }, signal, ids) {
-  try {
-    return await ask("GET", `proofs?entries=yes&animals=${ids.join(",")}`, { token, signal });
-  } catch (fault) {
-    if (/** @type {Fault} */ (fault).problem?.code === "log_contradicted") return null;
-    throw fault;
-  }
 }
 
 /** Finds out for which of the animals the server can give no proof: the others are held to theirs.
@@ -175,21 +161,3 @@ const OWN_WORD =
 
 /** @param {string} clause */
 const sentence = (clause) => `${clause.charAt(0).toUpperCase()}${clause.slice(1)}.`;
-
-/** The map as the answer's signed tree states it, and its key; `kept`: to be kept from now on.
-    @param {any} answer
-    @param {AbortSignal} signal */
-async function statedIn(answer, signal) {
-  const log = /** @type {KnownLog} */ (await known());
-  const stated = await mapIn(answer, [await readVerifier(log.key)]);
-  const before = await mapKey();
-  /** @type {unknown} */ let certified = null;
-  /** @type {MapKey | null} */ let kept = null;
-  const key = await keyOf(stated, {
-    mapKey: () => before?.modulus ?? null,
-    keepMapKey: (_, modulus) => {
-      kept = { modulus, certified };
-    },
-  }, { mapKey: async () => certified = await ask("GET", "log/map-key", { signal }) });
-  return { stated, key, kept };
-}

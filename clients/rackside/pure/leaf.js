@@ -4,8 +4,19 @@
    The server's `domain/translog/leaf.py` and `commitment.py` say the same. */
 
 import { bytesOf, hex, joined, sha256 } from "../shared/bytes.js";
+import { canonical } from "../shared/canonical.js";
 
 export { signable } from "../shared/statement.js";
+
+/** The bytes of the entry that an accepted fact became, in each form that the log may have it in:
+    unsigned where the server did not know this phone's key.
+    @param {Stored} record */
+export function entriesOf({ fact, by, device, sig, stamp }) {
+  const { id, kind, at, about, body } = fact;
+  return [...new Set([sig, null])].map((sig) =>
+    bytesOf(canonical({ v: 2, kind, id, by, device, at, about, body, sig, ...stamp }))
+  );
+}
 
 /** The commitment to a text, as it stands in a body; `salt` has 32 bytes.
     @param {string} text

@@ -93,7 +93,8 @@ export function sent(record, now = null) {
 export function answered(record, outcome, rest = null) {
   if (outcome.status === "accepted" || outcome.status === "duplicate") {
     const flags = outcome.flags ?? [];
-    return { ...record, state: "accepted", position: outcome.position, flags, fault: null };
+    const { position, stamp } = outcome;
+    return { ...record, state: "accepted", position, flags, stamp, fault: null };
   }
   if (outcome.status === "held") return { ...record, state: "held", fault: null };
   if (outcome.status === "refused") {
@@ -198,6 +199,10 @@ const plain = (detail) =>
     /^Expected `str` of length <= (\d+)\.$/,
     "at most $1 characters are possible here.",
   );
+
+/** Whether the log does not hold it as it was sent from here.
+    @param {Stored} record */
+export const isMissed = ({ place, chain }) => place?.holds === false || chain?.holds === false;
 
 /** How many wait, in words for the head of every page.
     @param {Stored[]} records */

@@ -4,7 +4,7 @@ import { h, moment } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
 import { sendCorrected, withIt } from "../app/logging.js";
-import { aside, filed, isUnsent, needsYou, words } from "../pure/outbox.js";
+import { aside, filed, isMissed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { change } from "../store/outbox.js";
 import { timeNote } from "./clock.js";
 
@@ -49,6 +49,9 @@ export function calls() {
   };
 }
 
+const MISSED =
+  "Alarm: the log does not hold this as it was sent from this phone. Tell whoever runs this service, and others who rely on the log.";
+
 /** @param {Stored} one */
 function row(one) {
   return h(
@@ -60,6 +63,9 @@ function row(one) {
     h("p", { class: "state", "data-state": one.state }, words(one)),
     one.flags?.includes("clock_ahead") &&
       h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
+    isMissed(one) && h("p", { class: "refused" }, MISSED),
+    one.place?.holds && !isMissed(one) &&
+      h("p", { class: "fine" }, "Checked by this phone: it is in the log as it was sent."),
     timeNote(one, sendCorrected),
     needsYou(one) &&
       h(

@@ -4,6 +4,7 @@ import { h, list, moment } from "../app/dom.js";
 import { saveFile } from "../app/files.js";
 import { changed, state } from "../app/state.js";
 import { asOf, savedRecord, unfitNow } from "../pure/proved.js";
+import { isMissed } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { mapKey, setAside } from "../store/proved.js";
 
@@ -13,6 +14,14 @@ export function unfitSentence() {
   if (!labels.length) return "";
   const named = labels.slice(0, 3).join(", ") + (labels.length > 3 ? " and others" : "");
   return `Alarm: what is shown of ${named} does not fit the log. Rely on nothing of it; see there.`;
+}
+
+/** The same of what was sent from here. */
+export function missedSentence() {
+  const missed = state.outbox.filter(isMissed).length;
+  if (!missed) return "";
+  const entries = missed === 1 ? "an entry" : `${missed} entries`;
+  return `Alarm: the log does not hold ${entries} of yours as sent from this phone. See Calls.`;
 }
 
 /** How far a list of animals was held to the log.

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import to_builtins
 from tests.browser.rackside.conftest import fresh_id
 from tests.turns import turns
 
@@ -18,7 +19,7 @@ from scalewitness.domain.choices import HOLDERS, IN_SHED, MEALS, words
 from scalewitness.domain.facts import BODIES
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.translog.commitment import commit
-from scalewitness.domain.translog.leaf import signable_bytes
+from scalewitness.domain.translog.leaf import Stamp, leaf_bytes, signable_bytes
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 
@@ -61,6 +62,18 @@ def test_what_is_signed_is_the_servers_own_bytes(modules: Any) -> None:
     script = "new TextDecoder().decode(m.signable(given, 'keeper', 'phone'))"
     made = modules("leaf", script, {**given, "body": body, "texts": {"note": "unsigned"}})
     assert made.encode() == signable_bytes(**given, by="keeper", device="phone", body=body)
+
+
+def test_an_entry_is_made_as_the_log_has_it(modules: Any) -> None:
+    said = {"id": "i", "kind": "call_made", "at": "2026-11-25T09:30:00.000Z", "about": "a"}
+    said["body"] = {"conclusion": "male"}
+    stamp = Stamp("2026-11-25T09:30:00.123456Z", ("late",))
+    sent = {"by": "keeper", "device": "phone"}
+    given = {"fact": said, "sig": "AA==", "stamp": to_builtins(stamp), **sent}
+    script = "m.entriesOf(given).map((one) => new TextDecoder().decode(one))"
+    assert modules("leaf", script, given) == [
+        leaf_bytes(**said, **sent, sig=sig, stamp=stamp).decode() for sig in ("AA==", None)
+    ]
 
 
 def test_a_commitment_is_the_servers(modules: Any) -> None:

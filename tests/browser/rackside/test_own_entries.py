@@ -1,0 +1,91 @@
+"""What was sent from a phone is looked for in the log: in its place, and among the entries of an
+animal that is out of sight by then."""
+
+from typing import Any
+
+from playwright.sync_api import Page, Route, expect
+from tests.browser.rackside.conftest import (
+    HERE,
+    Phone,
+    Racks,
+    Visit,
+    all_sent,
+    fill_in,
+    open_sheet,
+    said,
+    save,
+    stored,
+    until,
+)
+
+FOUND = "Checked by this phone: it is in the log as it was sent."
+MISSED = "Alarm: the log does not hold this as it was sent from this phone."
+
+
+def sent(racks: Racks, page: Page, tag: str) -> Visit:
+    visit = racks.visit(tag)
+    open_sheet(page, visit)
+    fill_in(page, tag)
+    save(page, tag)
+    all_sent(page)
+    return visit
+
+
+def kept(page: Page) -> Any:
+    (call,) = stored(page)["outbox"]
+    return call
+
+
+def test_a_call_is_found_in_the_log_and_stays_when_the_animal_is_gone(
+    racks: Racks, phone: Phone
+) -> None:
+    page = phone.signed_in()
+    visit = sent(racks, page, "E-1")
+    page.goto(f"{HERE}#/calls")
+    expect(page.get_by_text(FOUND)).to_be_visible()
+    assert "chain" not in kept(page), "the animal itself is held to the log"
+    racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
+    until(page, lambda: "chain" in kept(page), "its place among the hashes")
+    assert kept(page)["chain"]["holds"]
+    expect(page.get_by_text(FOUND)).to_be_visible()
+    assert visit.animals["E-1"] not in {one["id"] for one in stored(page)["proved"]}
+
+
+def test_one_that_the_log_has_otherwise_is_an_alarm(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in()
+
+    def lie(route: Route) -> None:
+        """Of when it came."""
+        answer = route.fetch()
+        told = answer.json()
+        for one in told["items"]:
+            one["stamp"]["received"] = "2026-11-01T00:00:00.000000Z"
+        route.fulfill(response=answer, json=told)
+
+    page.route("**/api/v1/push", lie)
+    sent(racks, page, "E-2")
+    page.goto(f"{HERE}#/calls")
+    expect(page.get_by_text(MISSED)).to_be_visible()
+    expect(page.locator("#notice")).to_contain_text("the log does not hold an entry of yours")
+
+
+def test_one_left_out_of_its_animals_record_is_an_alarm(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in()
+    visit = sent(racks, page, "E-3")
+    page.goto(f"{HERE}#/calls")
+    expect(page.get_by_text(FOUND)).to_be_visible()
+    call = kept(page)
+
+    def without(route: Route) -> None:
+        answer = route.fetch()
+        told = answer.json()
+        for one in told["animals"]:
+            if one["id"] == call["fact"]["about"]:
+                hidden = one["hidden"]
+                one["hidden"] = [it for it in hidden if it["position"] != call["position"]]
+                one["count"] -= len(hidden) - len(one["hidden"])
+        route.fulfill(response=answer, json=told)
+
+    page.route("**/api/v1/proofs*", without)
+    racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
+    expect(page.get_by_text(MISSED)).to_be_visible()
