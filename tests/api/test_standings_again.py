@@ -6,6 +6,8 @@ from uuid import UUID
 
 import msgspec
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.api.client import Api
 from tests.api.conftest import present
 from tests.learned import LITTLE, publish
@@ -180,16 +182,41 @@ def test_who_sees_no_animal_is_sent_nothing_that_standings_rest_on(
     assert "unread" not in plain["animals"][0]
 
 
-def test_numbers_that_the_record_learned_are_not_shown(
-    world: World, known: Animal, odile: Api
+@pytest.mark.parametrize("of_one_examiner", [False, True])
+def test_learned_numbers_come_along_where_everybody_is_shown_all_of_them(
+    world: World, known: Animal, odile: Api, of_one_examiner: bool
 ) -> None:
-    """They tell of others' animals."""
-    publish(world, LITTLE)
+    """They are kept back where one of them tells of one examiner, or of few animals."""
+    publish(world, LITTLE | ({f"depth_bias.{world.greta.pk}": "0.5"} if of_one_examiner else {}))
     adopt_numbers(world.now)
     world.call(world.odile, known, "male")
     present(world)
-    said = of(odile, known)
-    assert said == "it was computed with numbers that are not here (sexing-3.1)"
+    assert stated(known).parameters == "sexing-3.1"
+    sent = Sent(odile)
+    unknown = "it was computed with numbers that are not here (sexing-3.1)"
+    assert sent.computed(str(known.pk)) == (unknown if of_one_examiner else SAME)
+    assert ("numbers_adopted" in sent.kinds_beside) is not of_one_examiner
+
+
+def test_however_much_standings_rest_on_it_is_asked_for_at_once(
+    world: World, known: Animal, odile: Api
+) -> None:
+    def questions() -> int:
+        with CaptureQueriesContext(connection) as asked:
+            assert odile.get("/proofs", animals=all_of_them(), rested_on="yes").body["rested_on"]
+        return len(asked)
+
+    def all_of_them() -> str:
+        return ",".join(str(one.pk) for one in Animal.objects.all())
+
+    few = questions()
+    for number in range(3):
+        adopt_policy(f"policy-{number}.x", "sexing-3", {"verified": "0.985000"}, world.now)
+        animal = world.animal(f"F{number}")
+        world.call(world.greta, animal, "male", visit=world.visit(world.greta, animal))
+    present(world)
+    odile.get("/proofs", animals=all_of_them(), rested_on="yes")
+    assert questions() <= few
 
 
 def test_a_check_that_counts_on_an_animal_out_of_sight(world: World) -> None:

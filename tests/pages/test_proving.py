@@ -91,6 +91,7 @@ def test_the_command_computes_every_standing_again_whatever_happened(told: World
     assert list(own.values()).count(SAME) > 15
     assert said.kinds_beside == {
         "policy_adopted",
+        "numbers_adopted",
         "examiner_record_changed",
         "deceit_found",
         "dispute_opened",

@@ -1,6 +1,6 @@
 """What shows that records are whole, as shown; ``server/MAP.md`` says how to check it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Annotated
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.prefix_tree import NOTHING
 from scalewitness.ledger.queries.entries import EntryLine
-from scalewitness.ledger.queries.tree import place_proof
+from scalewitness.ledger.queries.tree import place_proofs
 from scalewitness.ledger.services.opening import StatedTree
 from scalewitness.receipts.rested_on import RestedOn
 from scalewitness.receipts.whole import WholeRecord
@@ -109,7 +109,7 @@ def proofs(
         settings.LOG_SIGNS_WITHIN,
         [_proof(one, with_entries, standings) for one in found],
         UNSET if deal is None else [_proof(one, with_entries) for one in deal],
-        UNSET if standings is None else [_placed(one, tree) for one in standings.entries],
+        UNSET if standings is None else _placed(standings.entries, tree),
     )
 
 
@@ -121,13 +121,17 @@ def _stated(tree: StatedTree) -> StatedMap:
     return StatedMap(encode64(tree.entry), tree.position, [encode64(one) for one in tree.proof])
 
 
-def _placed(entry: EntryLine, tree: StatedTree) -> PlacedEntry:
+def _placed(entries: Sequence[EntryLine], tree: StatedTree) -> list[PlacedEntry]:
     try:
-        proof = place_proof(entry.position, tree.position + 1)
+        found = place_proofs([one.position for one in entries], tree.position + 1)
     except ValueError:
         raise LogContradicted() from None
-    leaf = encode64(bytes(entry.leaf))
-    return PlacedEntry(leaf, entry.position, [encode64(one) for one in proof])
+    return [
+        PlacedEntry(
+            encode64(bytes(one.leaf)), one.position, list(map(encode64, found[one.position]))
+        )
+        for one in entries
+    ]
 
 
 def _proof(one: WholeRecord, with_entries: bool, standings: RestedOn | None = None) -> RecordProof:

@@ -2,26 +2,31 @@
 examiners' records, findings, checks filed anew. With these and the entries about the animal its
 reader computes its standing again (`domain/sexing/recomputing`).
 
-The numbers that the record learned are never among them: they tell of others' animals. Nor are
-calls on other records of the same snake, whose readers have them with those records.
+Numbers that the record learned are among them where everybody is shown all of them. Calls on other
+records of the same snake are not: their readers have them with those records.
 """
 
 from bisect import bisect_left
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Set
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
+
+import msgspec
 
 from scalewitness.animals.queries.joining import joined
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.visibility import reader_of, still_blind
 from scalewitness.disputes.models import Dispute
+from scalewitness.domain.errors import LogContradicted
+from scalewitness.domain.facts import NumbersAdopted
 from scalewitness.examiners.figures import tells_of
-from scalewitness.ledger.queries.entries import EntryLine, lines_at, lines_of_kinds
+from scalewitness.ledger.queries.entries import EntryLine, leaf_of, lines_at, lines_of_kinds
 from scalewitness.people.models import Deceit
 from scalewitness.receipts.queries import readable
 from scalewitness.receipts.whole import WholeRecord
-from scalewitness.standings.models import AdoptedPolicy, ExaminerRecord
+from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord
+from scalewitness.standings.queries.learned import shown
 
 OF_DISPUTES = ("dispute_opened", "finding_recorded", "finding_answered")
 
@@ -36,13 +41,17 @@ class RestedOn(NamedTuple):
 
 def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> RestedOn:
     """Of the standing in force of each animal that the keeper sees whole; within
-    `opening.stated_tree`."""
+    `opening.stated_tree`.
+
+    Raises:
+        LogContradicted: what is stored cannot be right.
+    """
     stated = {one.subject: last for one in records if (last := _last_stated(one)) is not None}
     if not stated:
         return RestedOn([], set())
     needed = {animal: set[int]() for animal in stated}
     for animal, position in _needed(stated):
-        if position < stated[animal]:
+        if position < stated[animal].position:
             needed[animal].add(position)
     lines = lines_at(set[int]().union(*needed.values()))
     seen = _open_to(keeper, lines, now)
@@ -50,15 +59,46 @@ def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> Re
     return RestedOn([one for one in lines if one.position in seen], unread)
 
 
-def _last_stated(record: WholeRecord) -> int | None:
-    stated = [one.position for one in record.shown if one.kind == "standing_changed"]
-    return max(stated, default=None)
+class _StandingLine(NamedTuple):
+    """Where a standing was stated last, and by which numbers it or the one before is."""
+
+    position: int
+    numbers: set[str]
 
 
-def _needed(stated: Mapping[UUID, int]) -> Iterator[tuple[UUID, int]]:
+def _last_stated(record: WholeRecord) -> _StandingLine | None:
+    stated = [one for one in record.shown if one.kind == "standing_changed"]
+    if not stated:
+        return None
+    bodies = [_body(one) for one in stated[-2:]]
+    named = {body.get(name) for body in bodies for name in ("parameters", "verified_with")}
+    return _StandingLine(stated[-1].position, {str(one) for one in named if one})
+
+
+def _body(line: EntryLine) -> dict[str, Any]:
+    try:
+        return leaf_of(line).body
+    except ValueError:
+        raise LogContradicted() from None
+
+
+def _needed(stated: Mapping[UUID, _StandingLine]) -> Iterator[tuple[UUID, int]]:
     """Positions of entries, by the animal whose standing at that position rests on them if they
     come before it."""
     snakes = _snakes(stated)
+    yield from _with_calls(snakes, stated)
+    for of, position in _findings(snakes):
+        yield from ((animal, position) for animal in snakes[of])
+    policies = list(AdoptedPolicy.objects.values_list("position", flat=True))
+    learned = dict(AdoptedNumbers.objects.values_list("version", "position"))
+    for animal, last in stated.items():
+        yield from ((animal, position) for position in policies)
+        yield from ((animal, learned[one]) for one in last.numbers if one in learned)
+
+
+def _with_calls(
+    snakes: Mapping[UUID, Set[UUID]], stated: Mapping[UUID, _StandingLine]
+) -> Iterator[tuple[UUID, int]]:
     calls = list(_calls(snakes))
     deceits = dict(_deceits({one.by for one in calls}))
     records = _records({one.examiner for one in calls})
@@ -67,13 +107,9 @@ def _needed(stated: Mapping[UUID, int]) -> Iterator[tuple[UUID, int]]:
             yield from ((animal, at) for at in (one.refiles, one.refiled) if at is not None)
             if one.by in deceits:
                 yield animal, deceits[one.by]
-            before = records.get(one.examiner, [])
-            if (found := bisect_left(before, stated[animal])) and one.position < stated[animal]:
+            before, until = records.get(one.examiner, []), stated[animal].position
+            if (found := bisect_left(before, until)) and one.position < until:
                 yield animal, before[found - 1]
-    for of, position in _findings(snakes):
-        yield from ((animal, position) for animal in snakes[of])
-    for position in AdoptedPolicy.objects.values_list("position", flat=True):
-        yield from ((animal, position) for animal in stated)
 
 
 def _snakes(animals: Collection[UUID]) -> dict[UUID, set[UUID]]:
@@ -125,16 +161,24 @@ def _findings(animals: Collection[UUID]) -> Iterator[tuple[UUID, int]]:
 
 def _open_to(keeper: UUID, lines: Iterable[EntryLine], now: datetime) -> set[int]:
     """Whoever reads a standing may read what is shown beside it: the policy, that a finding names
-    whoever sent a call, and an examiner's record, where that is not kept from those who are to
-    check blind. Everything else as its own rule has it."""
+    whoever sent a call, learned numbers that everybody is shown, and an examiner's record, where
+    that is not kept from those who are to check blind. Everything else as its own rule has it."""
     blind = still_blind(reader_of(keeper, now))
     seen, others = set[int](), list[EntryLine]()
     for one in lines:
         if one.kind == "examiner_record_changed" and one.about is not None:
             if not tells_of(blind, keeper, one.about):
                 seen.add(one.position)
-        elif one.kind in {"policy_adopted", "deceit_found"}:
+        elif one.kind in {"policy_adopted", "deceit_found"} or _is_for_everybody(one):
             seen.add(one.position)
         else:
             others.append(one)
     return seen | readable(keeper, others, now)
+
+
+def _is_for_everybody(line: EntryLine) -> bool:
+    """Whether it adopts numbers that the page of learned ones shows, all of them."""
+    if line.kind != "numbers_adopted":
+        return False
+    numbers = msgspec.convert(_body(line), NumbersAdopted).numbers
+    return len(shown(numbers)) == len(numbers)

@@ -1,8 +1,8 @@
 """The Merkle tree as stored: head, tiles, and proofs read from them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 from django.db.models import QuerySet
 
@@ -18,6 +18,7 @@ from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
 from scalewitness.ledger.models import Checkpoint, Entry, Head, Tile
 from scalewitness.ledger.queries.prepared import Prepared, asked
 
+P = TypeVar("P")
 Node: TypeAlias = tuple[int, int]
 """Level and index of a perfect subtree, as a proof asks for it."""
 
@@ -79,6 +80,15 @@ def place_proof(position: int, size: int) -> list[bytes]:
     return _made(lambda node: inclusion_proof(position, size, node), size)
 
 
+def place_proofs(positions: Collection[int], size: int) -> dict[int, list[bytes]]:
+    """As :func:`place_proof`, of many entries at once, by position."""
+
+    def proofs(node: NodeReader) -> dict[int, list[bytes]]:
+        return {one: inclusion_proof(one, size, node) for one in positions}
+
+    return _made(proofs, size)
+
+
 def growth_proof(old: int, new: int) -> list[bytes]:
     """The consistency proof from the first ``old`` entries to the first ``new``.
 
@@ -123,8 +133,8 @@ def _peaks(size: int, node: NodeReader) -> list[bytes]:
     return roots
 
 
-def _made(proof: Callable[[NodeReader], list[bytes]], size: int) -> list[bytes]:
-    """A proof from stored hashes, all of them fetched in one statement."""
+def _made(proof: Callable[[NodeReader], P], size: int) -> P:
+    """A proof, or several, from stored hashes, all of them fetched in one statement."""
     wanted: dict[Node, Spot | NodeRun] = {}
 
     def note(level: int, index: int) -> bytes:
