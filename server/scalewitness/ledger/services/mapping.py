@@ -28,13 +28,16 @@ from scalewitness.domain.translog.vrf import output_of
 from scalewitness.domain.translog.vrf_signing import VrfSigner, read_vrf_signer
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.ledger.models import MapHead, MapNode, MapSubject, StatedMap, Succession
-from scalewitness.ledger.queries.mapping import about_between, kept_subjects, nodes_at
+from scalewitness.ledger.queries.mapping import about_between, along, kept_subjects, nodes_at
 from scalewitness.ledger.queries.prepared import executed
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.writing import Draft, Writer
 
 STRETCH = 2_000
 """Entries taken in by one transaction (our judgement)."""
+FEW = 100
+"""Subjects whose nodes are read at once; of more, level by level, which asks for no more than there
+are (our judgement)."""
 UNDER_THE_LOCK = 50
 """Entries that may be taken in while the log is locked, at first; of more, without, and once more,
 each time with four times as many, so that it comes to an end however fast others write."""
@@ -110,7 +113,8 @@ def _take_in(head: MapHead, size: int) -> None:
     subjects = _extended(about_between(head.size, size))
     if subjects:
         blinding = map_signer().blinding
-        nodes = changed({bytes(one.path): leaf_of(one, blinding) for one in subjects}, nodes_at)
+        leaves = {bytes(one.path): leaf_of(one, blinding) for one in subjects}
+        nodes = changed(leaves, along(leaves) if len(leaves) <= FEW else nodes_at)
         _keep_subjects(subjects)
         _keep_nodes(nodes.items())
         head.root = nodes[ROOT].hash

@@ -9,11 +9,11 @@ from uuid import UUID
 import msgspec
 
 from scalewitness.domain.errors import LogContradicted, NotFound
-from scalewitness.domain.translog.prefix_tree import Nodes, place_of, siblings_of
+from scalewitness.domain.translog.prefix_tree import Reader, siblings_of
 from scalewitness.domain.translog.record_map import Opening, nonce_for
 from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject, StatedMap
 from scalewitness.ledger.queries.entries import entry_at
-from scalewitness.ledger.queries.mapping import kept_subjects, nodes_at
+from scalewitness.ledger.queries.mapping import AHEAD, along, kept_subjects
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
@@ -21,8 +21,6 @@ from scalewitness.ledger.services.mapping import map_signer
 from scalewitness.ledger.services.signing import current_checkpoint, log_key, sign_checkpoint
 
 ATTEMPTS = 4
-AHEAD = 40
-"""Levels of the tree whose nodes are read at once; one of a million leaves has fewer."""
 
 
 class StatedTree(msgspec.Struct, frozen=True):
@@ -103,28 +101,15 @@ def openings(subjects: Collection[UUID]) -> dict[UUID, Opening]:
         LogContradicted: the map as stored lacks nodes.
     """
     kept = kept_subjects(subjects)
-    nodes = _nodes_along(bytes(one.path) for one in kept.values())
-    return {id: _opening(one, nodes) for id, one in kept.items()}
+    read = along(bytes(one.path) for one in kept.values())
+    return {id: _opening(one, read) for id, one in kept.items()}
 
 
-def _nodes_along(paths: Iterator[bytes]) -> Nodes:
-    """All that lies on the paths and beside them, read at once."""
-    wanted = {place_of(path, depth) for path in paths for depth in range(AHEAD + 1)}
-    return nodes_at(wanted | {place ^ 1 for place in wanted if place > 1})
-
-
-def _opening(one: MapSubject, nodes: Nodes) -> Opening:
+def _opening(one: MapSubject, read: Reader) -> Opening:
     path, chain = bytes(one.path), bytes(one.chain)
     try:
-        siblings = siblings_of(path, lambda places: _read(places, nodes), AHEAD)
+        siblings = siblings_of(path, read, AHEAD)
     except KeyError:
         raise LogContradicted() from None
     nonce = nonce_for(map_signer().blinding, one.subject, one.count, chain)
     return Opening(one.count, nonce, bytes(one.path_proof), tuple(siblings))
-
-
-def _read(places: Collection[int], nodes: Nodes) -> Nodes:
-    """Below what was read ahead, which no tree of this world reaches, from the table."""
-    if max(places).bit_length() > AHEAD + 1:
-        return nodes_at(places)
-    return {place: nodes[place] for place in places if place in nodes}
