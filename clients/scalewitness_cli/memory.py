@@ -26,6 +26,7 @@ from scalewitness_cli.remote import Stopped
 VARIABLE = "SCALEWITNESS_STATE"
 """Names another folder to remember in."""
 NAME_BYTES = 8
+MOST_MET = 200
 _decode_alarm = msgspec.json.Decoder(Alarm).decode
 
 
@@ -74,6 +75,10 @@ class Memory:
         """Checkpoints accepted, the smallest first; fewer of those that lie far back."""
         return [read_body(read_note(note).text) for note in self._notes("seen")]
 
+    def seen_notes(self) -> list[str]:
+        """The notes of :meth:`seen`."""
+        return self._notes("seen")
+
     def _notes(self, name: str) -> list[str]:
         path = self.folder / name
         try:
@@ -92,6 +97,21 @@ class Memory:
             shift = max(0, (newest - size).bit_length() - 4)
             kept.setdefault((shift, size >> shift), one)
         return list(kept.values())
+
+    def met(self) -> list[Note]:
+        """Checkpoints that others were shown, from files of theirs, to be held to the log when it
+        is looked at next."""
+        return [read_note(one) for one in self._notes("met")]
+
+    def meet(self, note: Note) -> None:
+        """Keep one of those. Whoever hands over ever more of them cannot push out the first."""
+        own = Note(note.text, tuple(line for line in note.lines if line.name == self.origin))
+        notes = list(dict.fromkeys([*self._notes("met"), str(own)]))[:MOST_MET]
+        write_whole(self.folder / "met", msgspec.json.encode(notes))
+
+    def forget_met(self) -> None:
+        """They were held to the log, and fit."""
+        (self.folder / "met").unlink(missing_ok=True)
 
     def key_changes(self, keys: Sequence[VerifierKey]) -> list[KeyChange]:
         """How the log came from one of these keys to the one that it has, as far as it was

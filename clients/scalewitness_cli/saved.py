@@ -77,7 +77,7 @@ def origin_of(saved: Saved) -> str:
         BadSaved: it does not say.
     """
     try:
-        return read_body(_note(saved).text).origin
+        return read_body(note_of(saved).text).origin
     except (BadNote, NotACheckpoint) as fault:
         raise BadSaved(f"The checkpoint in it is damaged: {fault}.") from None
 
@@ -88,7 +88,7 @@ def check(saved: Saved, keys: Sequence[VerifierKey]) -> Checked:
     Raises:
         BadSaved: nothing can be told from it.
     """
-    head = _signed(_note(saved), keys)
+    head = _signed(note_of(saved), keys)
     amiss, hidden = [], 0
     try:
         key, root = _key(saved, head)
@@ -104,7 +104,8 @@ def check(saved: Saved, keys: Sequence[VerifierKey]) -> Checked:
     return Checked(head, hidden, tuple(amiss))
 
 
-def _note(saved: Saved) -> Note:
+def note_of(saved: Saved) -> Note:
+    """The checkpoint in it, unverified."""
     return read_note(str((saved.proofs or {}).get("checkpoint")))
 
 

@@ -342,7 +342,7 @@ def _prove_seals(store: Store, line: Line, now: int, done: Synced) -> None:
     if broken := prove_seals(store, line.api, line.log, kept, line.keys):
         trouble = Trouble("seal_broken", f"{'; '.join(broken)}.")
         with line.memory.alone():
-            done.alarm = alarmed(line.memory, line.log, kept, kept, trouble, now).id
+            done.alarm = alarmed(line.memory, line.log.url, kept, kept, trouble, now).id
         set_alarmed(store)
         done.unread = "what the server says of a late call does not hold"
 

@@ -310,7 +310,9 @@ def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
     assert kept is not None  # noqa: S101  the checkpoint of an answer was kept before it was used
     text = "; ".join(f"animal {id}: {why}" for id, why in sorted(failed.items()))
     with where.memory.alone():
-        return alarmed(where.memory, where.log, kept, kept, Trouble("not_whole", f"{text}."), now)
+        return alarmed(
+            where.memory, where.log.url, kept, kept, Trouble("not_whole", f"{text}."), now
+        )
 
 
 class _Kept(msgspec.Struct):

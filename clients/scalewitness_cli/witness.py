@@ -93,10 +93,11 @@ def look(
     """Look at the log once: accept what it shows, or raise an alarm.
 
     ``keys`` may speak for the log, as may those that they gave it over to; ``also`` are
-    checkpoints that others were shown, which must fit as well; ``known`` gives more trees of it,
-    for when another log says that it goes on from this one; ``shown`` is a checkpoint that it gave
-    out just now, else its newest is asked for. ``now``: Unix seconds. An alarm that nobody
-    acknowledged comes back before anything is asked.
+    checkpoints that others were shown, which must fit as well, as must those met since the last
+    look (:meth:`Memory.met`); ``known`` gives more trees of it, for when another log says that it
+    goes on from this one; ``shown`` is a checkpoint that it gave out just now, else its newest is
+    asked for. ``now``: Unix seconds. An alarm that nobody acknowledged comes back before anything
+    is asked.
 
     Raises:
         Stopped: the log could not be reached, or sent something that is no note; one of
@@ -114,16 +115,17 @@ def look(
         found = _found(memory, log, keys, known_changes, shown)
         if isinstance(found, Trouble):
             found = _succeeded(memory, log, keys, shown, known) or found
-            return alarmed(memory, log, kept, shown, found, now)
-        head = found.spoken.head
-        for earlier in filter(None, (kept, *also, *(read_note(one.note) for one in found.new))):
+            return alarmed(memory, log.url, kept, shown, found, now)
+        head, turns = found.spoken.head, [read_note(one.note) for one in found.new]
+        for earlier in filter(None, (kept, *also, *memory.met(), *turns)):
             trouble = _contradiction(read_body(earlier.text), head, log)
             if trouble is not None:
                 trouble = replace(trouble, changes=found.changes)
-                return alarmed(memory, log, earlier, shown, trouble, now)
+                return alarmed(memory, log.url, earlier, shown, trouble, now)
         for change in found.new:
             memory.keep_change(change)
         memory.keep(shown)
+        memory.forget_met()
         return Seen(shown, head, read_body(kept.text) if kept else None, found.new)
 
 
@@ -281,7 +283,7 @@ def _grows(size: int, root: bytes, new: Checkpoint, proof: Sequence[bytes]) -> b
 
 def alarmed(
     memory: Memory,
-    log: Log,
+    address: str,
     earlier: Note | None,
     shown: Note,
     found: Trouble,
@@ -295,7 +297,7 @@ def alarmed(
         id=alarm_id(found.kind, kept or "", text, str(now)),
         kind=found.kind,
         at=now,
-        address=log.url,
+        address=address,
         origin=memory.origin,
         why=f"{WORDS[found.kind]} {found.why}".strip(),
         kept=kept,

@@ -1,6 +1,7 @@
 """``scalewitness verify``: check receipts with no server, from the log's public key alone."""
 
 import json
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -21,11 +22,24 @@ from scalewitness.domain.translog.receipts import (
     prove,
     read_receipt,
 )
+from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
+from scalewitness_cli.meeting import meet
 from scalewitness_cli.memory import Memory, state_folder
-from scalewitness_cli.saved import MAX_BYTES, BadSaved, check, is_saved, origin_of, read_saved
+from scalewitness_cli.public_log import PublicLog
+from scalewitness_cli.remote import Stopped
+from scalewitness_cli.saved import (
+    MAX_BYTES,
+    BadSaved,
+    check,
+    is_saved,
+    note_of,
+    origin_of,
+    read_saved,
+)
 from scalewitness_cli.sealed import LateCall, call_in, read_file
 from scalewitness_cli.trust import VARIABLE, keys_file, log_keys, witness_keys
+from scalewitness_cli.witness import look
 
 PROVES = (
     "the log that holds this key has these exact bytes at this position, and vouched for it "
@@ -41,6 +55,8 @@ UNSEEN = (
     "no witness you trust has cosigned it, so it does not show that everyone is shown the same log."
 )
 
+IN_FULL = "Both signed states are kept: scalewitness alarms."
+
 
 @click.command()
 @click.argument(
@@ -54,27 +70,56 @@ UNSEEN = (
     callback=read_keys,
     help="A public key to trust: the log's or a witness's. Else those kept in the keys file.",
 )
+@click.option("--ask", metavar="URL", help="Hold the log at URL to what is in them, at once.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a file, for programs.")
 @click.pass_context
 def verify(
-    ctx: click.Context, files: tuple[Path, ...], given: tuple[VerifierKey, ...], as_json: bool
+    ctx: click.Context,
+    files: tuple[Path, ...],
+    given: tuple[VerifierKey, ...],
+    ask: str | None,
+    as_json: bool,
 ) -> None:
     """Check receipts, and records with their proofs that a page saved, offline.
 
-    Ends with 0 when every file holds, with 1 when one does not, with 2 when one cannot be
-    judged for want of a key.
+    The checkpoint in each is held to what this machine remembers of the log, now or at the next
+    sync: two that cannot both be true raise an alarm, and prove the fault.
+
+    Ends with 0 when every file holds, with 1 when one does not or an alarm is raised, with 2 when
+    one cannot be judged for want of a key, or the log not be asked.
     """
     trusted = [*given, *kept_or_usage()]
     worst = 0
     for file in files:
-        status, found = _judged(file, trusted)
+        status, found, note = _judged(file, trusted)
+        if note is not None:
+            status, found = _met(file, note, trusted, ask, found)
         worst = max(worst, status, key=(0, 2, 1).index)
         click.echo(json.dumps(found, ensure_ascii=False) if as_json else _in_words(found))
     ctx.exit(worst)
 
 
-def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]]:
-    """The exit status for one file and what was found."""
+def _met(
+    file: Path, note: Note, trusted: list[VerifierKey], ask: str | None, found: dict[str, Any]
+) -> tuple[int, dict[str, Any]]:
+    """What became of the checkpoint in a file that holds: one that others were shown."""
+    origin, now = read_body(note.text).origin, int(time.time())
+    memory, logs = Memory(state_folder(), origin), keys_of(origin, trusted)
+    try:
+        if ask is None:
+            met = meet(memory, note, logs, str(file), now)
+        else:
+            seen = look(memory, PublicLog(ask), logs, now, [note])
+            met = seen if isinstance(seen, Alarm) else f"The log at {ask} goes on from it."
+    except Stopped as why:
+        return (2 if ask else 0), found | {"met": f"It was not compared: {why}"}
+    if isinstance(met, Alarm):
+        return 1, found | {"met": f"ALARM {met.id}: {met.why} {IN_FULL}", "alarm": met.id}
+    return 0, found | {"met": met}
+
+
+def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any], Note | None]:
+    """The exit status for one file, what was found, and the checkpoint in it, if it holds."""
     with file.open("rb") as opened:
         data = opened.read(MAX_BYTES)
     late = read_file(data)
@@ -85,14 +130,15 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
         origin = claimed_origin(receipt)
         logs = keys_of(origin, trusted)
         if not logs:
-            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
+            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}, None
         witnesses = tuple(dict.fromkeys(witness_keys(trusted)))
         proven = _proved_by_any(receipt, logs, witnesses)
         _require_say(receipt.checkpoint, logs)
         found = _found(file, proven)
-        return 0, found if late is None else found | _under_seal(late, receipt)
+        found = found if late is None else found | _under_seal(late, receipt)
+        return 0, found, receipt.checkpoint
     except BadReceipt as fault:
-        return 1, {"file": str(file), "holds": False, "why": str(fault)}
+        return 1, {"file": str(file), "holds": False, "why": str(fault)}, None
 
 
 def _under_seal(late: LateCall, receipt: Receipt) -> dict[str, Any]:
@@ -108,20 +154,20 @@ def _under_seal(late: LateCall, receipt: Receipt) -> dict[str, Any]:
 
 def _judged_saved(
     file: Path, data: bytes, trusted: list[VerifierKey]
-) -> tuple[int, dict[str, Any]]:
+) -> tuple[int, dict[str, Any], Note | None]:
     """Of a record with its proof."""
     try:
         saved = read_saved(data)
         origin = origin_of(saved)
         logs = keys_of(origin, trusted)
         if not logs:
-            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}
+            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}, None
         found = check(saved, logs)
     except BadSaved as fault:
-        return 1, {"file": str(file), "holds": False, "why": str(fault)}
+        return 1, {"file": str(file), "holds": False, "why": str(fault)}, None
     if found.amiss:
-        return 1, {"file": str(file), "holds": False, "why": "\n  ".join(found.amiss)}
-    return 0, {
+        return 1, {"file": str(file), "holds": False, "why": "\n  ".join(found.amiss)}, None
+    shown = {
         "file": str(file),
         "holds": True,
         "log": found.head.origin,
@@ -129,6 +175,7 @@ def _judged_saved(
         "hidden": found.hidden,
         "shown": len(saved.shown),
     }
+    return 0, shown, note_of(saved)
 
 
 def keys_of(origin: str, trusted: list[VerifierKey]) -> list[VerifierKey]:
@@ -210,8 +257,9 @@ def _in_words(found: dict[str, Any]) -> str:
     if not found["holds"]:
         return f"{found['file']}: DOES NOT HOLD.\n  {found['why']}"
     if "hidden" in found:
-        return f"{found['file']}: holds.\n  {_of_record(found)}"
-    return "\n".join([f"{found['file']}: holds.", *(f"  {line}" for line in _lines(found))])
+        return f"{found['file']}: holds.\n  {_of_record(found)}\n  Besides: {_line(found['met'])}"
+    lines = [*_lines(found), f"Besides: {_line(found['met'])}"]
+    return "\n".join([f"{found['file']}: holds.", *(f"  {line}" for line in lines)])
 
 
 def _lines(found: dict[str, Any]) -> list[str]:
