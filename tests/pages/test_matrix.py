@@ -36,8 +36,8 @@ OPEN: dict[tuple[str, ...], str] = {
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         offer_arrival report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
-        lost_devices new_collection one_examiner pairings recovery_key reports sales visits
-        vouching""",
+        lost_devices new_collection one_examiner pairings recovery_key reports sales this_browser
+        visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
         print_record proof read_document state_witness what_if""",
@@ -256,7 +256,7 @@ REFUSES = """account add_device answer_by_link arrival attach_photo correct_addr
     join_records linkage log_clutch login/ make_call make_offer new_collection
     object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
     password/reset/ plan_pairing read_document register register_clutch registered_in_error
-    rename_collection report_problem sale signup/ state_witness vouching withdraw_call
+    rename_collection report_problem sale signup/ state_witness this_browser vouching withdraw_call
     withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")

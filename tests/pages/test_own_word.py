@@ -57,7 +57,7 @@ def test_a_call_typed_on_a_page_is_signed_on_a_device_instead(
     path = f"/animals/{animal.pk}/calls/new/visual"
     page = odile.fill(path, **COMMON, feature="spurs", note="calm while held")
     assert (page.status, Call.objects.count()) == (403, 0)
-    assert "A page cannot sign" in page.text
+    assert "let this browser sign" in page.text
     assert page.form().values["note"] == ["calm while held"]
     file = to_sign(page)
     assert (file.keeper, [one.kind for one in file.items]) == (str(here.odile.pk), ["call_made"])
@@ -78,7 +78,7 @@ def test_a_clutch_is_kept_whole(here: Here, odile: Browser, animal: Animal, devi
     grown = grid(odile, here, dam=str(animal.pk), species="python_regius")
     page = register(odile, grown, y_0_name="Perrin")
     assert Animal.objects.count() == 1
-    assert "A page cannot sign" in page.text
+    assert "let this browser sign" in page.text
     kinds = [one.kind for one in to_sign(page).items]
     assert set(kinds) == {"animal_registered", "identifier_assigned"}
     assert set(signed(here, device, to_sign(page))) == {"accepted"}
@@ -88,7 +88,7 @@ def test_a_list_waits_until_it_can_be_taken(here: Here, odile: Browser, device: 
     before = Entry.objects.count()
     page = store(odile, bring(odile, here, "Tag;Species\nI-1;BP\n"))
     assert Entry.objects.count() == before
-    assert "A page cannot sign" in page.text
+    assert "let this browser sign" in page.text
 
 
 def test_a_device_is_signed_out_from_a_page(here: Here, odile: Browser, device: Phone) -> None:

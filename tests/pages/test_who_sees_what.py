@@ -34,6 +34,7 @@ OWN = {
     "add_device",
     "lost_devices",
     "recovery_key",
+    "this_browser",
     "vouching",
     "one_examiner",
 }

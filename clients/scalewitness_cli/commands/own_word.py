@@ -205,10 +205,11 @@ def _stop_notice(store: Store, identity: Identity, as_json: bool) -> None:
 
 
 BEFORE_RULING = (
-    "From now on nothing counts in your name but what your devices sign. Pages cannot sign: you "
-    "record on the phone and with this command, or save what you typed on a page to a file and "
-    "sign it here. A device of yours lifts the rule; keep more than one. If all are lost, your "
-    "account's page lifts it, 14 days after you give notice there."
+    "From now on nothing counts in your name but what your devices sign. You record on the "
+    "phone, with this command, or on pages in a browser that you let sign (your account, Devices); "
+    "what is typed in another can be saved to a file and signed here. A device of yours lifts the "
+    "rule; keep more than one. If all are lost, your account's page lifts it, 14 days after you "
+    "give notice there."
 )
 RULED = "Nothing counts in your name now but what your devices sign."
 LIFTED = "Facts count in your name without a signature again."

@@ -72,6 +72,20 @@ def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]
     return device, token
 
 
+def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> Device:
+    """The keeper's browser as a device, before its key is enrolled; a letter tells them. Repeating
+    it changes nothing.
+
+    Raises:
+        NotFound: the id stands for a device of somebody else.
+    """
+    with transaction.atomic():
+        made, is_new = services.enrol_browser(keeper, device, name, now)
+        if is_new:
+            account_letters.device_added(keeper, made, now)
+    return made
+
+
 def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
     """Every device and browser of the keeper is signed out, and no key of theirs signs any
     more; how many devices were signed in. What was made on one and not sent yet stays there,

@@ -37,7 +37,8 @@ WAY_OUT = "signing_notice_given"
 """What a keeper whose devices are all lost states without a signature."""
 TAKES_A_SIGNATURE = (
     "This keeper ruled that nothing counts in their name but what a device of theirs signed, and "
-    "this is not signed. A page cannot sign: record it on the phone or with the command."
+    "this is not signed. Record it on the phone or with the command, or "
+    "let this browser sign: in your account, under Devices."
 )
 WAITS = (
     "Nothing but the password stands for this device's key, and its keeper ruled that such keys "

@@ -11,6 +11,7 @@ from scalewitness.pages.accounts import (
     one_examiner,
     recovering,
     sign_out,
+    this_browser,
     vouching,
 )
 from scalewitness.pages.animals import (
@@ -59,6 +60,7 @@ urlpatterns = [
     path("account/one-examiner", one_examiner.show_named, name="one_examiner"),
     path("account/digest", account.choose_digest, name="choose_digest"),
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
+    path("devices/this-browser", this_browser.show_this_browser, name="this_browser"),
     path("devices/new", adding_devices.add_device, name="add_device"),
     path("devices/<uuid:device_id>/revocation", account.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", account.end_grant, name="end_grant"),

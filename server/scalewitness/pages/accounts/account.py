@@ -26,6 +26,7 @@ from scalewitness.pages.parts.access import actor_of, asked_again, page, post_or
 from scalewitness.pages.parts.facts import FactForm, retype
 from scalewitness.pages.parts.picking import picked
 from scalewitness.pages.parts.somebody import known_people
+from scalewitness.pages.parts.stating import is_signed
 from scalewitness.pages.visits.forms import GrantForm
 from scalewitness.people import services
 from scalewitness.people.models import Device, Grant, Keeper
@@ -99,6 +100,21 @@ class RevocationForm(FactForm):
         return {"grant": str(self.grant)}
 
 
+class DeviceEndForm(FactForm):
+    """One button a device, hence no element ids. Only a browser that signs states it; else the
+    record sees to it."""
+
+    kind = "device_revoked"
+
+    def __init__(self, *args: Any, device: UUID, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.auto_id = False
+        self.device = device
+
+    def body(self) -> dict[str, Any]:
+        return {"device": str(self.device)}
+
+
 @signed_in
 def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     form = NameForm(request.POST or None, initial={"name": keeper.name, "version": keeper.version})
@@ -119,14 +135,14 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         "keeper": keeper,
         "habits": HabitsForm.of(keeper),
         "verified": has_verified_address(keeper),
-        **_devices(keeper),
+        **devices_shown(keeper),
         **_grants(keeper),
     }
     status = 422 if form.errors and status == 200 else status
     return page(request, "people/account.html", context, status=status)
 
 
-def _devices(keeper: Keeper) -> dict[str, Any]:
+def devices_shown(keeper: Keeper) -> dict[str, Any]:
     found = list(devices_of(keeper))
     weak = by_password_only(one.pk for one in found)
     rows = [_device(one) | {"by_password_only": one.pk in weak} for one in found]
@@ -140,6 +156,7 @@ def _device(device: Device) -> dict[str, Any]:
         "device": device,
         "fingerprint": fingerprint(key) if key else None,
         "recovery": recovery,
+        "form": DeviceEndForm(device=device.pk) if key else None,
     }
 
 
@@ -188,6 +205,9 @@ def _state(grant: Grant) -> str:
 @post_or_go("account", of_it=False)
 @signed_in
 def revoke(request: HttpRequest, keeper: Keeper, device_id: UUID) -> HttpResponse:
+    form = DeviceEndForm(request.POST, device=device_id)
+    if is_signed(request) and form.is_valid():
+        form.send(keeper.pk, actor_of(keeper))  # whatever becomes of it, the device is signed out
     try:
         revoke_device(keeper, device_id, actor_of(keeper), timezone.now())
         messages.success(request, "That device is signed out.")

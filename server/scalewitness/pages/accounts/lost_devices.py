@@ -14,6 +14,7 @@ from scalewitness.people.queries.own_word import ruled
 
 class NoticeForm(FactForm):
     kind = "signing_notice_given"
+    says = ""  # what somebody without a device states is not signed
 
 
 @asked_again

@@ -36,7 +36,6 @@ from scalewitness.domain.errors import NotFound, VersionStale
 from scalewitness.domain.sexing.linked_trait import LinkedTrait, linked_traits
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
-from scalewitness.intake.services import accept
 from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.pages.animals.acting import next_step
 from scalewitness.pages.animals.around import Parents, around_it
@@ -78,6 +77,7 @@ from scalewitness.pages.parts.proving import (
     sheet_of,
     standing_of,
 )
+from scalewitness.pages.parts.stating import say
 from scalewitness.pages.plots.of_case import course_of, depths_of
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
@@ -213,7 +213,7 @@ def _register(request: HttpRequest, form: RegisterForm, keeper: Keeper) -> bool:
     now, animal = timezone.now(), form.cleaned_data["animal"]
     items = form.items()  # before a refusal takes the field that it names out of the form
     with transaction.atomic():
-        outcomes = accept(items, actor_of(keeper), now)
+        outcomes = say(items, actor_of(keeper), now)
         refused = next((one.problem for one in outcomes if one.problem), None)
         if refused is not None:
             transaction.set_rollback(True)

@@ -93,6 +93,7 @@ class RegisterForm(ParticularsForm):
     """A new animal, with its first identifier and the name its keeper uses."""
 
     kind = "animal_registered"
+    also = ("identifier_assigned",)
 
     animal = forms.UUIDField(widget=forms.HiddenInput, initial=new_id)
     identifier_id = forms.CharField(widget=forms.HiddenInput, initial=new_id)
@@ -169,6 +170,8 @@ class IdentifierWithdrawalForm(FactForm):
 
 class JoiningForm(FactForm):
     """What a keeper says of another record of the same snake. The kind goes by what they choose."""
+
+    also = ("joining_proposed", "parting_proposed", "joining_answered")
 
     say = one_of("What is so?", ())
     places = {"/body/code": "say", "/body/joining": "say"}  # noqa: RUF012  nobody writes to it

@@ -22,13 +22,13 @@ from scalewitness.breeding.queries.clutches import (
 from scalewitness.calls.queries.visibility import visible_animals
 from scalewitness.domain.cautions import reasons_to_wait
 from scalewitness.intake.outcomes import Outcome
-from scalewitness.intake.services import accept
 from scalewitness.pages.animals.chosen import labels_for
 from scalewitness.pages.breeding.clutch_forms import ROWS, HatchlingForm, TogetherForm
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.listing import listed
+from scalewitness.pages.parts.stating import say
 from scalewitness.pages.parts.unsigned import file_to_sign, wants_signature
 from scalewitness.people.models import Keeper
 
@@ -138,7 +138,7 @@ def _take(keeper: Keeper, together: TogetherForm, rows: Sequence[HatchlingRow]) 
     for row in ready:
         row.form.together = together.cleaned_data
     items = [row.form.item(row.animal.pk) for row in ready]
-    outcomes = accept(items, actor_of(keeper), timezone.now())
+    outcomes = say(items, actor_of(keeper), timezone.now())
     unsigned = [item for item, one in zip(items, outcomes, strict=True) if wants_signature(one)]
     together.to_sign = file_to_sign(unsigned, keeper.pk)
     return sum(_stored(row, outcome) for row, outcome in zip(ready, outcomes, strict=True))

@@ -16,7 +16,6 @@ from scalewitness.animals.queries import stewarded_ids, title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.intake.services import accept
 from scalewitness.pages.animals.animal import seen_whole
 from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.breeding.new_clutch_forms import (
@@ -34,6 +33,7 @@ from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.before_a_check import before_a_check
 from scalewitness.pages.parts.picking import choices_of, ids_among, picked
+from scalewitness.pages.parts.stating import say
 from scalewitness.people.models import Keeper
 
 SHOWN = 3
@@ -145,7 +145,7 @@ def _register(
     facts = [(row, item) for row in young for item in row.items(common)]
     facts.sort(key=lambda one: IDS.index(one[1]["kind"]))  # of many at once: kind by kind
     with transaction.atomic():
-        outcomes = accept([item for _, item in facts], actor_of(keeper), timezone.now())
+        outcomes = say([item for _, item in facts], actor_of(keeper), timezone.now())
         refused = False
         for (row, item), outcome in zip(facts, outcomes, strict=True):
             if outcome.problem is not None:

@@ -41,6 +41,7 @@ class ClutchForm(Picks, FactForm):
     ``pairings``: those to choose both from at once."""
 
     kind = "animal_registered"
+    also = ("identifier_assigned", "husbandry_noted", "call_made")
     id = None  # type: ignore[assignment]  # each of the young has its own
     parents = ("dam", "sire")
 

@@ -1,7 +1,7 @@
 """Calls: choosing a method, logging what was seen, and what comes after."""
 
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -145,7 +145,12 @@ def _practitioner(keeper: Keeper, form: CallForm) -> UUID | None:
     if not form.cleaned_data.get("reported_role") or not name:
         return None
     known = practitioner_named(keeper.pk, name)
-    return (known or name_practitioner(keeper, UUID(new_id()), name)).pk
+    return (known or name_practitioner(keeper, _id_of(form, name), name)).pk
+
+
+def _id_of(form: CallForm, name: str) -> UUID:
+    """So that the form states the same however often it is sent."""
+    return uuid5(form.cleaned_data["who"] or UUID(new_id()), name)
 
 
 @signed_in

@@ -25,7 +25,7 @@ from scalewitness.domain.choices import (
 from scalewitness.domain.methods import METHODS, Words
 from scalewitness.domain.moments import rfc3339
 from scalewitness.pages.guards.habits import in_zone
-from scalewitness.pages.parts.facts import FactForm, note
+from scalewitness.pages.parts.facts import FactForm, new_id, note
 
 Offered = Sequence[tuple[str, str]]
 
@@ -74,6 +74,8 @@ class CallForm(FactForm):
     }
 
     visit = forms.CharField(required=False, widget=forms.HiddenInput)
+    who = forms.UUIDField(required=False, widget=forms.HiddenInput, initial=new_id)
+    """From it and the name an id is made for whoever made the check, if they have none yet."""
     conclusion = one_of("What do you conclude?", briefs(CONCLUSIONS))
     sureness = one_of("How sure are you?", briefs(SURENESSES))
     identified_by = one_of("How did you know which animal it was?", briefs(IDENTIFIED))
@@ -125,7 +127,7 @@ class CallForm(FactForm):
 
     def __init__(self, *args: Any, steward: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        unused = [] if steward else ["reported_role", "reported_name", "document"]
+        unused = [] if steward else ["who", "reported_role", "reported_name", "document"]
         if not self.words.hands_on:
             unused += ["held_by", "harm"]
         for name in unused:

@@ -17,7 +17,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
-from scalewitness.intake.services import accept_one
+from scalewitness.pages.parts.stating import say
 from scalewitness.pages.parts.unsigned import file_to_sign
 
 TEXTS = ("note", "reasons", "statement")
@@ -50,6 +50,8 @@ class FactForm(forms.Form):
     """``kind`` names the fact; ``places`` maps JSON pointers of refusals to fields."""
 
     kind: str = ""
+    also: tuple[str, ...] = ()
+    """Kinds of other facts that it states."""
     places: Mapping[str, str] = {}
 
     id = forms.CharField(widget=forms.HiddenInput, initial=new_id)
@@ -70,6 +72,11 @@ class FactForm(forms.Form):
     def refused_as(self) -> str | None:
         """The stable code of the refusal, if there was one."""
         return self.problem["code"] if self.problem else None
+
+    @property
+    def says(self) -> str:
+        """The kinds of facts that it may state: a browser signs no other for it."""
+        return " ".join(filter(None, (self.kind, *self.also)))
 
     def body(self) -> dict[str, Any]:
         """The fact's body; by default it has none."""
@@ -102,11 +109,14 @@ class FactForm(forms.Form):
         """
         item = self.item(about)  # before a refusal takes the field that it names out of the form
         try:
-            return accept_one(item, actor, timezone.now())
+            (outcome,) = say([item], actor, timezone.now())
+            if outcome.problem is None:
+                return outcome
+            self.refuse(outcome.problem)
         except Refused as refused:
             self.refuse(refused.as_problem())
-            self.keep_to_sign([item], actor.keeper)
-            return None
+        self.keep_to_sign([item], actor.keeper)
+        return None
 
     def keep_to_sign(self, items: Iterable[Mapping[str, Any]], keeper: UUID | None) -> None:
         """Hand over what was to be sent, if it was refused for want of a signature."""

@@ -9,7 +9,7 @@ from django.contrib.auth.hashers import make_password
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.db.models.functions import Coalesce
 from knox.models import AuthToken
 from knox.settings import knox_settings
@@ -181,6 +181,20 @@ def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]
     return device, secret
 
 
+def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> tuple[Device, bool]:
+    """A device that has no token: it only signs what its keeper sends on pages. With whether it is
+    new.
+
+    Raises:
+        NotFound: the id stands for a device of somebody else.
+    """
+    fields = {"keeper": keeper, "name": name, "enrolled_at": now}
+    made, is_new = Device.objects.get_or_create(pk=device, defaults=fields)
+    if made.keeper_id != keeper.pk:
+        raise NotFound()
+    return made, is_new
+
+
 def token_used(token: AuthToken, now: datetime) -> None:
     """Its end is put off, at most once a day."""
     ends = now + knox_settings.TOKEN_TTL
@@ -207,7 +221,8 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
     that were. Keys end by facts."""
     with transaction.atomic():
         Keeper.objects.filter(pk=keeper.pk).update(sign_outs=F("sign_outs") + 1)
-        devices = Device.objects.filter(keeper=keeper).exclude(token=None)
+        signs = Q(token__isnull=False) | Q(key__isnull=False)  # a browser signs without a token
+        devices = Device.objects.filter(signs, keeper=keeper, revoked_at=None)
         ended = devices.update(token=None, revoked_at=Coalesce("revoked_at", now))
         AuthToken.objects.filter(user=keeper).delete()
     return ended

@@ -1,0 +1,157 @@
+"""Where pages hand facts to intake, signed by the reader's browser where it holds a key.
+
+Under script a form is sent twice. First with the header :data:`ASKING`: the answer is the facts
+that the form would state, and nothing is kept. The browser holds them to what was typed, signs
+them, and sends the same form with :data:`SIGNED`: the same facts, made anew, go to intake with its
+signatures. Their ids and times travel in the form, so they are the same; where anything else has
+changed meanwhile the signature does not fit, and intake refuses it.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import replace
+from datetime import datetime
+from typing import Any, Final
+from uuid import UUID
+
+import msgspec
+from django.http import HttpRequest
+
+from scalewitness.domain.errors import BadSignature, Refused
+from scalewitness.domain.moments import rfc3339
+from scalewitness.domain.translog.commitment import SALT_BYTES
+from scalewitness.domain.translog.devices import ENROLLED
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
+from scalewitness.intake.submission import read, seal
+from scalewitness.people.queries import signing_key
+
+ASKING: Final = "Scalewitness-To-Sign"
+"""The header of a form that is sent to learn what there is to sign: the browser's device."""
+SIGNED: Final = "signed"
+"""The field with what the browser signed, as JSON of a :class:`ByBrowser`."""
+
+OTHERWISE: Final = (
+    "By now the form states something else than what this browser signed. Send it again."
+)
+
+Item = Mapping[str, Any]
+
+
+class Signature(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Of one fact: ``sig`` in base64; by its name the salt of each text, in hexadecimal."""
+
+    sig: str
+    salts: dict[str, str] = {}
+
+
+class ByBrowser(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The browser's device, and its signatures by the id of the fact."""
+
+    device: UUID
+    facts: dict[str, Signature]
+
+
+class ToSign(Exception):
+    """Facts that are to be signed before they are sent; as the log will have them, but for their
+    texts, which the browser commits to."""
+
+    def __init__(self, facts: Sequence[Item]) -> None:
+        super().__init__()
+        self.facts = facts
+
+
+_AT: ContextVar[HttpRequest | None] = ContextVar("at", default=None)
+
+
+@contextmanager
+def at_page(request: HttpRequest) -> Iterator[None]:
+    """Within the block facts are said by this request."""
+    before = _AT.set(request)
+    try:
+        yield
+    finally:
+        _AT.reset(before)
+
+
+def is_asking(request: HttpRequest) -> bool:
+    """Whether its form is sent only to learn what there is to sign."""
+    return request.method == "POST" and ASKING in request.headers
+
+
+def is_signed(request: HttpRequest) -> bool:
+    """Whether its form is signed, or is about to be."""
+    return is_asking(request) or SIGNED in request.POST
+
+
+def say(items: Sequence[Item], actor: Actor, now: datetime) -> list[Outcome]:
+    """What `intake.services.accept` makes of them.
+
+    Raises:
+        ToSign: the browser asked what it is to sign.
+    """
+    request = _AT.get()
+    if request is None or actor.keeper is None or not items:
+        return accept(items, actor, now)
+    if is_asking(request) and _holds_a_key(request, actor, items):
+        facts = _to_sign(items, now)
+        if facts is not None:
+            raise ToSign(facts)
+    signed = _signed(request)
+    if signed is None:
+        return accept(items, actor, now)
+    if not all(str(one["id"]) in signed.facts for one in items):
+        problem = BadSignature(OTHERWISE).as_problem()
+        return [Outcome(str(one["id"]), "refused", problem=problem) for one in items]
+    given = [_with(one, signed.facts[str(one["id"])]) for one in items]
+    return accept(given, replace(actor, device=signed.device), now)
+
+
+def _holds_a_key(request: HttpRequest, actor: Actor, items: Sequence[Item]) -> bool:
+    """Whether what this browser signs may count: its key is in force, or is being enrolled."""
+    if items[0]["kind"] == ENROLLED:
+        return True
+    try:
+        device = UUID(request.headers[ASKING])
+    except ValueError:
+        return False
+    return signing_key(actor.keeper, device) is not None
+
+
+def _signed(request: HttpRequest) -> ByBrowser | None:
+    """What no browser of ours wrote counts as nothing: the form is then not signed."""
+    try:
+        return msgspec.json.decode(request.POST.get(SIGNED, ""), type=ByBrowser)
+    except msgspec.MsgspecError:
+        return None
+
+
+def _with(item: Item, signature: Signature) -> Item:
+    texts = {
+        name: {"text": text, "salt": signature.salts.get(name, "")}
+        for name, text in item.get("texts", {}).items()
+    }
+    return {**item, "sig": signature.sig, "texts": texts}
+
+
+def _to_sign(items: Iterable[Item], now: datetime) -> list[Item] | None:
+    """None where intake would refuse the shape of any."""
+    try:
+        return [_as_logged(one, now) for one in items]
+    except Refused:
+        return None
+
+
+def _as_logged(item: Item, now: datetime) -> Item:
+    sealed = seal(read(item), now, lambda field: bytes(SALT_BYTES))
+    body = {name: it for name, it in sealed.logged_body().items() if name not in sealed.texts}
+    return {
+        "id": str(sealed.id),
+        "kind": sealed.kind,
+        "at": rfc3339(sealed.at),
+        "about": str(sealed.about),
+        "body": body,
+        "texts": {name: text for name, (_, text) in sealed.texts.items()},
+    }
