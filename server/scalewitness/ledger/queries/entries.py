@@ -114,7 +114,7 @@ def entries_by_position(kinds: Iterable[str] | None = None) -> Iterator[Entry]:
     return entries.iterator(chunk_size=1000)
 
 
-class Opening(NamedTuple):
+class OpenedText(NamedTuple):
     """Of a commitment (:func:`~scalewitness.domain.translog.commitment.commit`)."""
 
     text: str
@@ -141,12 +141,12 @@ def texts_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, str]]:
     return found
 
 
-def openings_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, Opening]]:
+def openings_by_fact(facts: Iterable[UUID]) -> dict[UUID, dict[str, OpenedText]]:
     """What opens the commitments of facts to their texts, by fact and then by field; of what was
     erased, and of facts without any, nothing."""
-    found: dict[UUID, dict[str, Opening]] = {}
+    found: dict[UUID, dict[str, OpenedText]] = {}
     for fact, field, text, salt in TEXTS.ask(facts=list(facts)):
-        found.setdefault(fact, {})[field] = Opening(text, bytes(salt))
+        found.setdefault(fact, {})[field] = OpenedText(text, bytes(salt))
     return found
 
 
