@@ -142,6 +142,7 @@ interface Kept {
 }
 interface Meta {
   map_key: MapKey;
+  unfit: string[];
   log: KnownLog;
   alarms: Alarm[];
   trusted: string[];

@@ -10,6 +10,7 @@ import { BEFORE_A_CHECK } from "../pure/words.js";
 import { clock as storedClock } from "../store/clock.js";
 import { all, get, some } from "../store/db.js";
 import { alarms, known } from "../store/log.js";
+import { provedOf } from "../store/proved.js";
 import { sending } from "../store/sending.js";
 
 export const NO_SIGNAL = "No signal"; // also where the phone believes that it has one
@@ -61,7 +62,6 @@ export async function load() {
     inMyName,
     log,
     raised,
-    proved,
   ] = await Promise
     .all([
       get("meta", "session"),
@@ -77,13 +77,10 @@ export async function load() {
       all("named"),
       known(),
       alarms(),
-      all("proved"),
     ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
-  const animals = await some(
-    "animals",
-    visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal)),
-  );
+  const ids = visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal));
+  const [animals, proved] = await Promise.all([some("animals", ids), provedOf(ids)]);
   Object.assign(state, {
     session: session ?? null,
     key: key ?? null,

@@ -4,13 +4,15 @@ import { finder, h } from "../app/dom.js";
 import { callsOn, OWN, ownAnimals, state } from "../app/state.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
-import { checkedLine, unfit } from "./proved.js";
+import { all } from "../store/db.js";
+import { checkedLine, unfit, unfitMark } from "./proved.js";
 import { about, standing } from "./sheet.js";
 
 const SHOWN = 25; // at a time: more are searched, not read
 
 export async function own() {
   let animals = await living();
+  let asOf = state.refreshed;
   const rows = h("ul", { class: "animals" });
   const count = h("p", { class: "fine", role: "status" });
   let typed = "";
@@ -18,7 +20,6 @@ export async function own() {
   /** @type {string | null} */
   let shown = null;
   const show = () => {
-    seen.textContent = checkedLine(animals);
     const found = find(animals, typed);
     const first = found.slice(0, SHOWN);
     const look = JSON.stringify([typed, first, first.map(mark)]);
@@ -28,14 +29,25 @@ export async function own() {
       ? `${SHOWN} of ${found.length} shown: type more of a tag, transponder or name.`
       : `${found.length} of ${animals.length} animals`;
   };
+  const check = async () => {
+    const proved = new Map((await all("proved")).map((one) => [one.id, one]));
+    seen.textContent = checkedLine(animals, proved);
+  };
   const renew = async () => {
+    asOf = state.refreshed; // thousands are read anew once a turn at most
     animals = await living();
     show();
+    await check();
   };
   show();
+  check();
   return {
     title: "Your own animals",
-    update: () => (renew(), true),
+    update: () => {
+      if (state.refreshed === asOf) show();
+      else renew();
+      return true;
+    },
     node: h(
       "section",
       {},
@@ -61,7 +73,7 @@ const living = async () => (await ownAnimals()).filter(({ ended }) => !ended);
 
 /** What a row shows beside its animal.
     @param {Animal} animal */
-const mark = ({ id }) => [callsOn(id, OWN.id).map(words), state.proved.get(id)];
+const mark = (animal) => [callsOn(animal.id, OWN.id).map(words), unfitMark(animal)];
 
 /** @param {Animal} animal
     @param {string} typed */

@@ -25,20 +25,25 @@ export function missedSentence() {
 }
 
 /** How far a list of animals was held to the log.
-    @param {Animal[]} animals */
-export function checkedLine(animals) {
+    @param {Animal[]} animals
+    @param {Map<string, Proved>} [proved] */
+export function checkedLine(animals, proved = state.proved) {
   if (!animals.length) return "";
   if (state.unable) return `Not checked by this phone. ${state.unable}`;
   const whole = animals.filter(({ sight }) => sight === "all");
-  return [whole.length > 0 && checked(whole), whole.length < animals.length && blind(whole.length)]
+  return [
+    whole.length > 0 && checked(whole, proved),
+    whole.length < animals.length && blind(whole.length),
+  ]
     .filter(Boolean).join(" ");
 }
 
-/** @param {Animal[]} animals */
-function checked(animals) {
-  const all = asOf(animals, state.proved);
+/** @param {Animal[]} animals
+    @param {Map<string, Proved>} proved */
+function checked(animals, proved) {
+  const all = asOf(animals, proved);
   if (!all) {
-    const unfit = animals.some((one) => state.proved.get(one.id)?.amiss.length);
+    const unfit = animals.some((one) => proved.get(one.id)?.amiss.length);
     return unfit
       ? "What does not fit the log is named with the animal."
       : "Not all checked by this phone yet.";
@@ -55,6 +60,14 @@ const blind = (others) =>
   others
     ? "Of those you have still to check it cannot be shown to you yet that their records are complete."
     : "Before your own call it cannot be shown to you that a record is complete.";
+
+/** What changes where something does not fit.
+    @param {Animal} animal */
+export function unfitMark({ id }) {
+  const proved = state.proved.get(id);
+  const found = proved && unfitNow(proved);
+  return found ? [found.at, found.amiss, proved.amiss.length] : null;
+}
 
 /** What does not fit of an animal, beside it; null where all does.
     @param {Animal} animal */

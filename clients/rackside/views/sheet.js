@@ -1,16 +1,15 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
 import { finder, h, list, moment } from "../app/dom.js";
-import { callsOn, isOpen, leftAlone, now, state, toCheck, visitOf } from "../app/state.js";
+import { callsOn, isOpen, leftAlone, now, toCheck, visitOf } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
-import { unfitNow } from "../pure/proved.js";
 import { find, read, title } from "../pure/search.js";
 import { CAUTIONS } from "../pure/words.js";
 import { isPast } from "../pure/visits.js";
 import { elsewhere } from "./elsewhere.js";
-import { checkedLine, unfit } from "./proved.js";
+import { checkedLine, unfit, unfitMark } from "./proved.js";
 
 /** @param {{ id: string }} where */
 export function sheet({ id }) {
@@ -29,7 +28,7 @@ export function sheet({ id }) {
     const alone = leftAlone(id);
     const calls = found.map((one) => callsOn(one.id, id).map(words));
     seen.textContent = checkedLine(animals);
-    const odd = animals.map((one) => state.proved.get(one.id)).map((one) => one && unfitNow(one));
+    const odd = animals.map(unfitMark);
     const look = JSON.stringify([typed, found, calls, alone, odd]);
     if (look === shown) return; // a tap that is under way would miss
     shown = look;

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     Phone,
     Racks,
@@ -188,6 +188,25 @@ def test_nothing_is_taken_in_while_the_log_shows_an_old_state(
     assert str(evidence.kept).split("\n")[1] == str(seen["size"])
     set_aside(page)
     until(page, lambda: later.id in visits_on(page), "what came meanwhile")
+
+
+def test_an_old_state_beside_a_proof_is_refused_too(racks: Racks, phone: Phone) -> None:
+    before = looked_at(racks)
+    racks.visit("L-4")
+    looked_at(racks)
+    page = phone.signed_in("odile")
+    until(page, lambda: stored(page)["proved"], "what was shown first")
+
+    def old(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json=answer.json() | {"checkpoint": before["note"]})
+
+    page.route("**/api/v1/proofs*", old)
+    animal = racks.visit("L-5").animals["L-5"]
+    page.goto("/rackside/#/phone")
+    told = page.get_by_role("region", name="Alarm")
+    expect(told).to_contain_text("shows a smaller tree than it vouched for before")
+    assert animal not in {one["id"] for one in stored(page)["proved"]}
 
 
 def goes_all_the_same(racks: Racks, page: Page, visit: Visit) -> None:

@@ -1,6 +1,7 @@
 """The phone holds every animal that it sees whole to the log, and says what came of it beside the
 animal. Of the modules that prove it: `tests/browser/test_proving_modules.py`."""
 
+import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,6 +25,7 @@ from tests.browser.rackside.conftest import (
     stored,
     until,
 )
+from tests.browser.rackside.test_following import in_feed, in_store
 from tests.world import probing
 
 from scalewitness.domain.translog.keys import read_verifier
@@ -250,6 +252,38 @@ def test_a_blind_guest_reads_what_cannot_be_shown_and_keeps_no_proof(
     all_sent(page)
     expect(page.get_by_text(FITS)).to_be_visible()
     assert [one for one in asked if animal in one]
+
+
+BLIND_BY_NOW = """
+  const { write } = await import("/rackside/store/db.js");
+  const { keepProved } = await import("/rackside/store/proved.js");
+  const { shown } = await import("/rackside/pure/proved.js");
+  const animal = ANIMAL, item = ITEM;
+  const found = { id: animal.id, shown: shown(animal), at: 1, position: 9, hidden: 2, was: null,
+    amiss: ["at position 9 the record states more"], proofs: {} };
+  await write(["proved"], ({ proved }) => proved.put(found));
+  for (let taken = false; !taken;) {
+    const { cursor } = await s.feed();
+    await s.take(session, cursor, { items: [item], cursor, more: false });
+    taken = (await s.feed()).cursor === cursor;
+  }
+  await keepProved(session, [found], null);
+"""
+
+
+@pytest.mark.parametrize("item", ["animal", "purge"])
+def test_nothing_stays_of_an_animal_that_is_blind_or_gone_by_now(
+    racks: Racks, phone: Phone, item: str
+) -> None:
+    """Also not of a proof that was under way."""
+    page = phone.signed_in()
+    in_feed(page, "at.cursor")
+    blind = {"type": "animal", "animal": KEPT | {"sight": "blind", "standing": None}}
+    gone = {"type": "purge", "animal": ANIMAL}
+    script = BLIND_BY_NOW.replace("ANIMAL", json.dumps(KEPT))
+    in_store(page, script.replace("ITEM", json.dumps(blind if item == "animal" else gone)))
+    assert proved(page, ANIMAL) is None
+    assert "the record states more" not in json.dumps(stored(page))
 
 
 def test_what_comes_in_between_is_asked_for_again(racks: Racks, phone: Phone) -> None:
