@@ -3,12 +3,13 @@
 import json
 
 import pytest
-from tests.pages.browser import Page
+from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 from tests.pages.signing import HERE, SigningBrowser
 from tests.pages.test_methods import COMMON
 from tests.pages.test_new_clutch import grid
 from tests.signing import Phone, phone, rule
+from tests.world import PASSWORD, new_id
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.calls.models import Call
@@ -178,7 +179,7 @@ def test_nobody_takes_over_a_device_of_another(here: Here, device: Phone) -> Non
     form = greta.open(HERE).form()
     form.values |= {"device": [str(device.device.pk)]}
     answer = greta.ask(form, key=greta.key.public, name="desk")
-    assert answer.status_code == 204
+    assert answer.status_code == 404
     device.device.refresh_from_db()
     assert device.device.keeper_id == here.odile.pk
 
@@ -233,6 +234,17 @@ def test_a_form_of_ones_own_that_states_nothing_changes_nothing_when_asked(
     here.odile.refresh_from_db()
     assert here.odile.name != "Another name"
     assert "Your name is changed" not in browser.open("/account").text
+
+
+def test_elsewhere_asking_is_sending(here: Here) -> None:
+    """Where passwords are tried nothing may be taken back, and nothing be tried unseen."""
+    browser = Browser()
+    form = browser.open("/accounts/login/").form()
+    sent = form.values | {"login": here.odile.email, "password": PASSWORD}
+    header = {"Scalewitness-To-Sign": str(new_id())}
+    answer = browser.client.post(form.action, sent, headers=header)
+    assert answer.status_code == 302
+    assert browser.open("/account").status == 200
 
 
 @pytest.mark.parametrize("signed", ["{}", "[]", "x", json.dumps({"device": "x", "facts": {}})])

@@ -125,7 +125,6 @@ MIDDLEWARE = [
     "scalewitness.pages.guards.habits.ReadersHabits",
     "scalewitness.pages.guards.fence.OnlyReadWhileFenced",
     "scalewitness.serving.busy.AnswerWhenBusy",
-    "scalewitness.pages.guards.signing.SignInTheBrowser",
 ]
 
 ROOT_URLCONF = "scalewitness.urls"

@@ -19,6 +19,7 @@ from scalewitness.domain.errors import LinkGone, NotFound
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.pages.parts.facts import FactForm
+from scalewitness.pages.parts.stating import at_page, is_asking, to_sign
 from scalewitness.people.models import Keeper
 from scalewitness.sign_in.queries import must_set_one_up
 
@@ -29,7 +30,8 @@ View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 def signed_in(view: ForKeeper[P]) -> View[P]:
     """For keepers only; what they may not see answers 404, as what does not exist. Where the
-    operator asks for a second factor, whoever has none is led to set it up first."""
+    operator asks for a second factor, whoever has none is led to set it up first. Nowhere else is
+    a form asked what it states (`stating.to_sign`): elsewhere the header means nothing."""
 
     @wraps(view)
     def answer(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
@@ -39,7 +41,12 @@ def signed_in(view: ForKeeper[P]) -> View[P]:
         if must_set_one_up(keeper.pk):
             return redirect("mfa_index")
         try:
-            response = view(request, keeper, *args, **kwargs)
+            with at_page(request):
+                response = (
+                    to_sign(request, lambda: view(request, keeper, *args, **kwargs))
+                    if is_asking(request)
+                    else view(request, keeper, *args, **kwargs)
+                )
         except (NotFound, LinkGone):
             raise Http404 from None
         add_never_cache_headers(response)

@@ -7,7 +7,7 @@ signatures. Their ids and times travel in the form, so they are the same; where 
 changed meanwhile the signature does not fit, and intake refuses it.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import replace
@@ -16,7 +16,9 @@ from typing import Any, Final
 from uuid import UUID
 
 import msgspec
-from django.http import HttpRequest
+from django.contrib.messages.storage import default_storage
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse, JsonResponse
 
 from scalewitness.domain.errors import BadSignature, Refused
 from scalewitness.domain.moments import rfc3339
@@ -76,6 +78,21 @@ def at_page(request: HttpRequest) -> Iterator[None]:
         _AT.reset(before)
 
 
+def to_sign(request: HttpRequest, take: Callable[[], object]) -> HttpResponse:
+    """The answer to a form that only asks: the facts to be signed. Whatever ``take`` writes is
+    taken back, and of its own answer nothing is sent: where there is nothing to sign (it is no
+    such form, or was filled in wrongly) the browser sends it as ever, and its reader sees why."""
+    answer = HttpResponse(status=204)
+    with transaction.atomic():
+        try:
+            take()
+        except ToSign as found:
+            answer = JsonResponse({"keeper": str(request.user.pk), "facts": found.facts})
+        transaction.set_rollback(True)
+    request._messages = default_storage(request)  # type: ignore[attr-defined]
+    return answer
+
+
 def is_asking(request: HttpRequest) -> bool:
     """Whether its form is sent only to learn what there is to sign."""
     return request.method == "POST" and ASKING in request.headers
@@ -96,7 +113,7 @@ def say(items: Sequence[Item], actor: Actor, now: datetime) -> list[Outcome]:
     if request is None or actor.keeper is None or not items:
         return accept(items, actor, now)
     if is_asking(request) and _holds_a_key(request, actor, items):
-        facts = _to_sign(items, now)
+        facts = _statements(items, now)
         if facts is not None:
             raise ToSign(facts)
     signed = _signed(request)
@@ -136,7 +153,7 @@ def _with(item: Item, signature: Signature) -> Item:
     return {**item, "sig": signature.sig, "texts": texts}
 
 
-def _to_sign(items: Iterable[Item], now: datetime) -> list[Item] | None:
+def _statements(items: Iterable[Item], now: datetime) -> list[Item] | None:
     """None where intake would refuse the shape of any."""
     try:
         return [_as_logged(one, now) for one in items]
