@@ -153,9 +153,11 @@ def beyond(size: int) -> Iterator[Difference]:
     for note in Checkpoint.objects.filter(size__gt=size).order_by("size"):
         what = f"signed over {note.size} entries, of {size}"
         yield Difference("ledger_checkpoint", size, what)
-    for tile in Tile.objects.order_by("level", "index").iterator():
-        if (tile.index + 1) << (HEIGHT * (tile.level + 1)) > size:
-            yield Difference("ledger_tile", size, f"{tile} lies past the end")
+    places = Tile.objects.order_by("level", "index").values_list("level", "index")
+    for level, index in places.iterator():
+        if (index + 1) << (HEIGHT * (level + 1)) > size:
+            what = f"{Tile(level=level, index=index)} lies past the end"
+            yield Difference("ledger_tile", size, what)
 
 
 def _tiles(filled: Sequence[Filled]) -> Iterator[Difference]:

@@ -47,31 +47,34 @@ class Branch(msgspec.Struct):
     fault: str | None = None
 
 
-def check_map(crew: Crew) -> Iterator[Difference]:
-    """What of the map does not follow from the entries it has taken in; call it in a snapshot."""
+def check_map(crew: Crew, since: int = 0) -> Iterator[Difference]:
+    """What of the map does not follow from the entries it has taken in; call it in a snapshot.
+    ``since``: subjects of which nothing was stated from there on are held to the root alone, which
+    hashes them all."""
     head = MapHead.objects.get(pk=1)
     moment = shared() if crew.processes > 1 else None
     parts = bounds(head.size)
     ends = list(zip([None, *parts], [*parts, None], strict=True))
-    for found in crew.each(partial(check_subjects, moment, head.size), ends):
+    for found in crew.each(partial(check_subjects, moment, since, head.size), ends):
         yield from found
     branches = crew.each(partial(check_branch, moment), range(1 << BITS))
     yield from _nodes(bytes(head.root), list(branches))
     yield from _stated(head)
 
 
-def check_subjects(moment: str | None, size: int, ends: Ends) -> list[Difference]:
+def check_subjects(moment: str | None, since: int, size: int, ends: Ends) -> list[Difference]:
     """The subjects between two: each one's count and chain, those of the entries about it."""
     with snapshot(moment):
-        return list(_subjects(size, ends))
+        return list(_subjects(since, size, ends))
 
 
-def _subjects(size: int, ends: Ends) -> Iterator[Difference]:
+def _subjects(since: int, size: int, ends: Ends) -> Iterator[Difference]:
     rows = _between(MapSubject.objects.order_by("subject"), "subject", ends)
+    rows = rows.filter(subject__in=_spoken_of(since)) if since else rows
     columns = ("subject", "count", "chain", "path", "path_proof")
     stored = rows.values_list(*columns).iterator(chunk_size=AT_ONCE)
     kept = next(stored, None)
-    for about, links in _links(size, ends):
+    for about, links in _links(since, size, ends):
         while kept is not None and kept[0] < about:
             yield Difference(_SUBJECT, None, f"no entry is about {kept[0]}")
             kept = next(stored, None)
@@ -90,14 +93,19 @@ def _subjects(size: int, ends: Ends) -> Iterator[Difference]:
         kept = next(stored, None)
 
 
-def _links(size: int, ends: Ends) -> Iterator[tuple[UUID, Iterator[Link]]]:
+def _links(since: int, size: int, ends: Ends) -> Iterator[tuple[UUID, Iterator[Link]]]:
     """The entries that the map has taken in, by what they are about, in its order."""
     entries = Entry.objects.filter(position__lt=size, about__isnull=False)
     entries = _between(entries.order_by("about", "position"), "about", ends)
+    entries = entries.filter(about__in=_spoken_of(since)) if since else entries
     rows = entries.values_list("about", "position", "leaf_hash")
     by_subject: Callable[[Any], UUID] = lambda row: row[0]  # noqa: E731  of the rows alone
     for about, found in groupby(rows.iterator(chunk_size=AT_ONCE), key=by_subject):
         yield about, (Link(position, bytes(hash)) for _, position, hash in found)
+
+
+def _spoken_of(since: int) -> QuerySet[Entry, Any]:
+    return Entry.objects.filter(position__gte=since).order_by().values("about")
 
 
 def _between(rows: QuerySet[Any], column: str, ends: Ends) -> QuerySet[Any]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Literal
 from uuid import UUID
@@ -22,9 +23,19 @@ from scalewitness.fsck.log import (
     read_state,
 )
 from scalewitness.fsck.map import check_map
+from scalewitness.fsck.older import (
+    altered,
+    check_older_seals,
+    digest,
+    digested,
+    digests_of,
+    pass_over,
+    shares,
+)
 from scalewitness.fsck.report import Difference, Report
 from scalewitness.fsck.rows import check_texts_elsewhere
 from scalewitness.fsck.seals import unsealed
+from scalewitness.fsck.since import Sound
 from scalewitness.fsck.stretches import Looked, look_at, stretches
 from scalewitness.fsck.tables import strays
 from scalewitness.ledger.queries.snapshot import snapshot
@@ -86,7 +97,8 @@ def keep_mark(file: Path | None, mark: Mark) -> None:
 
 
 class FsckRun:
-    """Goes over the log once. ``keep`` is handed the mark after every stretch."""
+    """Goes over the log once. ``keep`` is handed the mark after every stretch. ``sound``: what an
+    earlier run found so, which is then not read again but held to its hashes."""
 
     def __init__(
         self,
@@ -95,8 +107,13 @@ class FsckRun:
         show: Shown,
         claims: Sequence[Claim] = (),
         processes: int = 1,
+        sound: Sound | None = None,
     ) -> None:
         self.mark = mark
+        self._sound = sound
+        self._since = sound.tree.size if sound else 0
+        if sound is not None:
+            mark.devices, mark.versions = sound.devices, sound.versions
         self._crew = Crew(processes)
         self._keep, self._show = keep, show
         with snapshot():
@@ -109,6 +126,18 @@ class FsckRun:
         with self._crew:
             self._everything()
         return self.mark.report
+
+    def everything_since(self) -> tuple[Report, Sound]:
+        """The same, with what is to be kept of it where nothing differs. The rows' digests are made
+        first: what is altered after that, either this run finds or the next one does."""
+        with self._crew:
+            made = dict(self._crew.each(digested, shares(self.state.size)))
+            for share, before in self._sound.digests.shares() if self._sound else ():
+                if before != (made.get(share) or digest(share)):
+                    self._note([altered(share)])
+            self._everything()
+        mark, digests = self.mark, digests_of(self.state.size, list(made.items()))
+        return mark.report, Sound(mark.origin, mark.tree, mark.devices, mark.versions, digests)
 
     def _everything(self) -> None:
         if "log" in self.mark.parts:
@@ -127,16 +156,25 @@ class FsckRun:
             self.mark.report.note(one)
 
     def _entries(self) -> None:
-        size = self.state.size
+        size, since = self.state.size, self._since
         look = partial(look_at, self.mark.parts)
-        for looked in self._crew.each(look, stretches(self.mark.position, size)):
+        older = self._crew.each(pass_over, stretches(self.mark.position, since))
+        newer = self._crew.each(look, stretches(max(self.mark.position, since), size))
+        for looked in chain(older, newer):
             if "log" in self.mark.parts:
                 with snapshot():
                     self._in_order(looked)
             self._note(looked.found)
             self.mark.position = looked.end
             self._keep(self.mark)
+            if self._sound is not None and looked.end == since:
+                self._compare_with(self._sound)
             self._show("entries", looked.end, size)
+
+    def _compare_with(self, sound: Sound) -> None:
+        if self.mark.tree != sound.tree:
+            what = f"the first {sound.tree.size} are not those that were checked"
+            self._note([Difference("ledger_entry", sound.tree.size, what)])
 
     def _in_order(self, looked: Looked) -> None:
         """What rests on all entries before the stretch."""
@@ -150,7 +188,8 @@ class FsckRun:
                 self._note(self._log.finish())
                 self._note(check_texts_elsewhere())
                 self._note(unsealed())
-                self._note(check_map(self._crew))
+                self._note(check_older_seals(self._since))
+                self._note(check_map(self._crew, self._since))
             if "rows" in self.mark.parts:
                 self._note(strays(read_state().size))
 
@@ -161,9 +200,9 @@ class FsckRun:
             around = surroundings(size)
             if self.mark.standings is None:
                 self._note(map(_of_standing, around.faults))
-                self._note(map(_of_standing, stray_standings(size)))
+                self._note(map(_of_standing, stray_standings(size, self._since)))
             left = [one for one in spans(bounds(size), around) if self._is_left(one)]
-        replay = partial(replayed_alone, around.rests, size, 0)
+        replay = partial(replayed_alone, around.rests, size, self._since)
         for nth, (span, replayed) in enumerate(
             zip(left, self._crew.each(replay, left), strict=True), 1
         ):

@@ -2,6 +2,7 @@
 
 import sys
 from argparse import ArgumentParser
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from scalewitness.fsck.crew import fitting_processes
 from scalewitness.fsck.log import Claim, trusted_keys
 from scalewitness.fsck.report import Report
 from scalewitness.fsck.run import PARTS, FsckRun, OtherRun, keep_mark, read_mark
+from scalewitness.fsck.since import NotKept, keep_sound, read_sound
 from scalewitness.ledger.queries.origins import name_of, successions
 from scalewitness.ledger.services.signing import log_signer
 
@@ -32,6 +34,12 @@ class Command(BaseCommand):
             metavar="FILE",
             type=Path,
             help="keep the place in FILE; a run that was stopped goes on from there",
+        )
+        parser.add_argument(
+            "--since",
+            metavar="FILE",
+            type=Path,
+            help="read what came since the last sound check, kept in FILE; from nothing at first",
         )
         parser.add_argument(
             "--against",
@@ -57,18 +65,31 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         parts = (options["only"],) if options["only"] else PARTS
         file: Path | None = options["resume"]
+        since: Path | None = options["since"]
+        if since is not None and (file is not None or options["only"]):
+            raise CommandError("--since goes with neither --only nor --resume")
         try:
             mark = read_mark(file, log_signer().name, parts)
+            sound = read_sound(since, log_signer().name) if since else None
         except OtherRun as fault:
             raise CommandError(str(fault)) from None
+        except NotKept as fault:
+            raise CommandError(f"{since} {fault}: check from nothing, into another file") from None
         claims = [self._outside(kept) for kept in options["against"]]
         self._asked, self._latest = options["progress"], ("", 0)
         processes = options["processes"] or fitting_processes()
-        run = FsckRun(mark, lambda mark: keep_mark(file, mark), self._show, claims, processes)
-        report = run.everything()
+        keep = partial(keep_mark, file)
+        run = FsckRun(mark, keep, self._show, claims, processes, sound)
+        if since is None:
+            report = run.everything()
+        else:
+            report, found = run.everything_since()
         if file is not None:
             file.unlink(missing_ok=True)
-        self._report(report, run.state.size)
+        self._report(report, run.state.size, sound.tree.size if sound else 0)
+        if since is not None:  # else it differs, and the next check begins where this one did
+            keep_sound(since, found)
+            self.stdout.write(f"{since} has what was checked, up to position {run.state.size}")
 
     def _outside(self, file: Path) -> Claim:
         """A note from outside, under any of the log's keys."""
@@ -83,10 +104,14 @@ class Command(BaseCommand):
                 return Claim(str(file), checkpoint.size, checkpoint.root)
         raise CommandError(f"{file} is not a checkpoint of this log: {faults[0]}")
 
-    def _report(self, report: Report, size: int) -> None:
+    def _report(self, report: Report, size: int, since: int) -> None:
         differences = report.firsts()
         if not differences:
-            self.stdout.write(f"{size} entries and all that follows from them: no difference")
+            held = (
+                f" since {since}, and those before held to what was kept of them" if since else ""
+            )
+            what = f"{size} entries and all that follows from them{held}: no difference"
+            self.stdout.write(what)
             return
         self.stderr.write(f"first difference: {differences[0]}")
         for one in differences:
