@@ -5,6 +5,8 @@ from typing import Any
 
 from tests.api.client import Api
 
+from scalewitness.domain.facts import BODIES
+from scalewitness.domain.sexing.recomputing import OrderedFact
 from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.notes import read_note
 from scalewitness_cli.recomputing import JOINING, Beside, Entries, beside_in, computed_again
@@ -51,13 +53,13 @@ class Sent:
 
     @property
     def kinds_beside(self) -> set[str]:
-        return {entry["kind"] for _, entry in self.beside}
+        return {_kind(one) for one in self.beside}
 
     def entries(self, id: str, but: str = "") -> Entries:
         """``but``: what came beside, without those of that kind."""
         joined = [id for id, facts in self.about.items() if _is_joined(facts)]
         others = [one for other in joined if other != id for one in self.about[other]]
-        beside = [(at, entry) for at, entry in self.beside if entry["kind"] != but]
+        beside = [one for one in self.beside if _kind(one) != but]
         proof = self.proofs[id]
         return Entries(self.about[id], others, beside, opening_in(proof), proof.get("unread"))
 
@@ -75,6 +77,11 @@ class Sent:
             return self.computed(id, but)
         except ValueError as forged:
             return f"forged: {forged}"
+
+
+def _kind(fact: OrderedFact) -> str:
+    (found,) = (kind for kind, body in BODIES.items() if type(fact.body) is body)
+    return found
 
 
 def _is_joined(facts: list[Any]) -> bool:

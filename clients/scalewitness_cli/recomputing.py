@@ -9,7 +9,7 @@ can tell whether that is right.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 from uuid import UUID
 
 import msgspec
@@ -33,13 +33,16 @@ from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness_cli import replica
 from scalewitness_cli.store import Store
 
+T = TypeVar("T")
 Shown = Mapping[str, Any]
-Beside: TypeAlias = Sequence[tuple[int, Shown]]
-"""Entries by position."""
+Beside: TypeAlias = Sequence[OrderedFact]
+"""Facts about something else, in the log's order; of one in a form that is not known here, the body
+is None."""
 JOINING = frozenset({"joining_proposed", "parting_proposed", "joining_answered"})
 ROUNDED = 1.5e-6
 """By how much chances may differ: another machine's arithmetic may round the last of six decimals
 otherwise."""
+UNKNOWN = "it rests on entries in a form that is not known here"
 SAME = ""
 """Computed again, with the same result."""
 
@@ -83,7 +86,9 @@ def beside_in(answer: Shown, head: Checkpoint) -> Beside:
             leaf_hash=leaf, index=at, size=head.size, proof=proof, root=head.root
         ):
             raise NotShown("an entry that standings rest on is not in the log")
-        found.append((at, msgspec.to_builtins(read_leaf(entry))))
+        shown = read_leaf(entry)
+        if shown.kind in KINDS and shown.about is not None:
+            found.append(_ordered(at, msgspec.to_builtins(shown)))
     return found
 
 
@@ -116,6 +121,8 @@ def computed_again(seen: Shown, entries: Entries, size: int) -> str | None:
     position = stated[-1]["position"]
     try:
         body = _read(stated[-1]["entry"], facts.StandingChanged)
+        if body is None:
+            return UNKNOWN
         again = _again(seen, entries, position, body)
         forged = _forged(body, again, entries, position)
     except NotComputed as why:
@@ -150,26 +157,32 @@ def _again(
 
 
 def _in_order(entries: Entries, before: int) -> Iterator[OrderedFact]:
-    known = [(one["position"], one["entry"]) for one in (*entries.own, *entries.others)]
-    by_place = {at: entry for at, entry in (*known, *entries.beside) if at < before}
-    for at, entry in sorted(by_place.items()):
+    there = {one.position: one for one in entries.beside}
+    for shown in (*entries.own, *entries.others):
+        at, entry = shown["position"], shown["entry"]
         if entry["kind"] in KINDS:
-            yield _ordered(at, entry)
+            there[at] = _ordered(at, entry)
         elif entry["kind"] not in facts.BODIES:
             raise NotComputed("it may rest on entries of a kind that is not known here")
+    for at, one in sorted(there.items()):
+        if at < before:
+            if one.body is None:
+                raise NotComputed(UNKNOWN)
+            yield one
 
 
 def _ordered(position: int, entry: Shown) -> OrderedFact:
-    by, body = entry["by"], _read(entry, facts.BODIES[entry["kind"]])
-    at, about = parse_moment(entry["at"]), UUID(entry["about"])
+    by, at, about = entry["by"], parse_moment(entry["at"]), UUID(entry["about"])
+    body = _read(entry, facts.BODIES[entry["kind"]])
     return OrderedFact(entry["id"], UUID(by) if by else None, at, position, about, body)
 
 
-def _read(entry: Shown, kind: Any) -> Any:
+def _read(entry: Shown, kind: type[T]) -> T | None:
+    """None where the body is in a form that is not known here."""
     try:
         return msgspec.convert(entry["body"], kind)
     except msgspec.ValidationError:
-        raise NotComputed("it rests on entries in a form that is not known here") from None
+        return None
 
 
 def _forged(
@@ -180,13 +193,13 @@ def _forged(
         if entries.some_hidden or JOINING & {one["entry"]["kind"] for one in entries.own}:
             raise NotComputed("checks of other records of the snake count with it")
         return "its standing counts checks of other records, and none is of the same snake"
-    beside = [(at, entry["kind"]) for at, entry in entries.beside if at < position]
+    beside = [one for one in entries.beside if one.position < position]
     if again.policy != stated.policy:
-        if not any(kind == "policy_adopted" for _, kind in beside):
+        if not any(isinstance(one.body, facts.PolicyAdopted) for one in beside):
             raise NotComputed(f"its label is by {stated.policy}, which is not known here")
         return f"its label is by {stated.policy}, and {again.policy} was in force"
-    newest = max((at for at, kind in beside if kind == "examiner_record_changed"), default=-1)
-    if newest > _as_of(stated.examiner_records):
+    records = [one.position for one in beside if isinstance(one.body, facts.ExaminerRecordChanged)]
+    if max(records, default=-1) > _as_of(stated.examiner_records):
         return "its standing weighs examiners by older records than were in force"
     if _differs(stated, again):
         return (

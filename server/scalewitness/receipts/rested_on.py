@@ -28,6 +28,7 @@ from scalewitness.receipts.whole import WholeRecord
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord
 from scalewitness.standings.queries.learned import shown
 
+OPEN = frozenset({"policy_adopted", "deceit_found"})
 OF_DISPUTES = ("dispute_opened", "finding_recorded", "finding_answered")
 
 
@@ -54,7 +55,7 @@ def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> Re
         if position < stated[animal].position:
             needed[animal].add(position)
     lines = lines_at(set[int]().union(*needed.values()))
-    seen = _open_to(keeper, lines, now)
+    seen = _open_to(keeper, lines, set(stated), now)
     unread = {animal for animal, positions in needed.items() if positions - seen}
     return RestedOn([one for one in lines if one.position in seen], unread)
 
@@ -159,17 +160,21 @@ def _findings(animals: Collection[UUID]) -> Iterator[tuple[UUID, int]]:
             yield of[one.about], one.position
 
 
-def _open_to(keeper: UUID, lines: Iterable[EntryLine], now: datetime) -> set[int]:
+def _open_to(
+    keeper: UUID, lines: Iterable[EntryLine], whole: Collection[UUID], now: datetime
+) -> set[int]:
     """Whoever reads a standing may read what is shown beside it: the policy, that a finding names
     whoever sent a call, learned numbers that everybody is shown, and an examiner's record, where
-    that is not kept from those who are to check blind. Everything else as its own rule has it."""
+    that is not kept from those who are to check blind. Disputes of animals that are seen ``whole``
+    are; everything else as its own rule has it."""
     blind = still_blind(reader_of(keeper, now))
+    disputes = set(Dispute.objects.filter(animal__in=whole).values_list("pk", flat=True))
     seen, others = set[int](), list[EntryLine]()
     for one in lines:
         if one.kind == "examiner_record_changed" and one.about is not None:
             if not tells_of(blind, keeper, one.about):
                 seen.add(one.position)
-        elif one.kind in {"policy_adopted", "deceit_found"} or _is_for_everybody(one):
+        elif one.kind in OPEN or one.about in disputes or _is_for_everybody(one):
             seen.add(one.position)
         else:
             others.append(one)
