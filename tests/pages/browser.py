@@ -26,6 +26,8 @@ class Form:
     values: Values = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
     """Of each field its tag, or the type of an input."""
+    says: str = ""
+    """The kinds of facts that it may state."""
 
 
 class _Reader(HTMLParser):
@@ -54,7 +56,8 @@ class _Reader(HTMLParser):
         self._inside |= tag == "main"
         if tag == "form" and self._inside:
             action = given.get("action") or self.path
-            self._form = Form(action, given.get("method") or "get")
+            says = given.get("data-says") or ""
+            self._form = Form(action, given.get("method") or "get", says=says)
             self.forms.append(self._form)
         if self._form is not None:
             self._control(tag, given, self._form)

@@ -150,7 +150,7 @@ def _practitioner(keeper: Keeper, form: CallForm) -> UUID | None:
 
 def _id_of(form: CallForm, name: str) -> UUID:
     """So that the form states the same however often it is sent."""
-    return uuid5(form.cleaned_data["who"] or UUID(new_id()), name)
+    return uuid5(form.cleaned_data["practitioner_id"] or UUID(new_id()), name)
 
 
 @signed_in

@@ -74,7 +74,7 @@ class CallForm(FactForm):
     }
 
     visit = forms.CharField(required=False, widget=forms.HiddenInput)
-    who = forms.UUIDField(required=False, widget=forms.HiddenInput, initial=new_id)
+    practitioner_id = forms.UUIDField(required=False, widget=forms.HiddenInput, initial=new_id)
     """From it and the name an id is made for whoever made the check, if they have none yet."""
     conclusion = one_of("What do you conclude?", briefs(CONCLUSIONS))
     sureness = one_of("How sure are you?", briefs(SURENESSES))
@@ -127,7 +127,9 @@ class CallForm(FactForm):
 
     def __init__(self, *args: Any, steward: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        unused = [] if steward else ["who", "reported_role", "reported_name", "document"]
+        unused = (
+            [] if steward else ["practitioner_id", "reported_role", "reported_name", "document"]
+        )
         if not self.words.hands_on:
             unused += ["held_by", "harm"]
         for name in unused:

@@ -82,7 +82,7 @@ class ParentageForm(CallForm):
 class HearsayForm(CallForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("who", "reported_role", "reported_name"):
+        for name in ("practitioner_id", "reported_role", "reported_name"):
             self.fields.pop(name, None)
 
 

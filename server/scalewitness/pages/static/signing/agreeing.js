@@ -11,13 +11,28 @@ const USUAL = {
   by: ["tag", "appearance"],
   method: ["eversion"],
   manner: ["manual"],
+  depth: ["0"],
+  type: ["weight"],
   sureness: ["unsure"],
   ground: ["party_objects"],
 };
+/** Members that no other field's value can fill. */
+const STRICT = ["held_by", "method", "type"];
+/** What belongs to one subject alone, so that it says what a fact is about. */
+const OF_IT = ["call", "held", "grant"];
 /** Answers that a fact leaves out, as it would say the same without them. */
-const LEFT_OUT = ["told=no", "vouches=yes", "blind=yes", "remedy=none"];
+const LEFT_OUT = [
+  "told=no",
+  "vouches=yes",
+  "blind=yes",
+  "remedy=none",
+  "post_mortem=no",
+  "contrast=no",
+  "manner=manual",
+  "days_to_pay=14",
+];
 /** Fields that stand in no fact: they are kept beside the log, or other fields are made of them. */
-const BESIDE = /^(name|reported_name|email|number|pattern|first|shared|cross|begins|ends)$/;
+const BESIDE = /^(name|reported_name|email|number|pattern|first|scheme|shared|cross|begins|ends)$/;
 const ID = /[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}/g;
 const MOMENT = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d/;
 const DAY = /^\d{4}-\d\d-\d\d(T\d\d:\d\d)?/;
@@ -37,8 +52,14 @@ export function agreement(facts, form) {
     if (said.has(`${name}=${value}`)) continue;
     found.asked.push({ what: `left out: ${words(plain)}`, value });
   }
-  return found;
+  return { wrong: apart(found.wrong), asked: apart(found.asked) };
 }
+
+/** Each once.
+ * @param {Differing[]} found */
+const apart = (found) => [
+  ...new Map(found.map((one) => [`${one.what}=${one.value}`, one])).values(),
+];
 
 /** `y-0-code` as `code`: rows of a form have a name before their fields'.
  * @param {string} name */
@@ -59,9 +80,11 @@ class Holding {
     this.said = said;
     const own = form.sent.find(([, value]) => idsIn(value).includes(fact.id));
     this.known = own !== undefined;
-    const row = own ? own[0].slice(0, own[0].lastIndexOf("-") + 1) : "";
+    this.row = own ? own[0].slice(0, own[0].lastIndexOf("-") + 1) : "";
     /** The fields of its row, and those that all rows share. */
-    this.fields = form.sent.filter(([name]) => name === row + plainName(name) || !/-/.test(name));
+    this.fields = form.sent.filter(([name]) =>
+      name === this.row + plainName(name) || !/-/.test(name)
+    );
   }
 
   hold() {
@@ -72,6 +95,27 @@ class Holding {
     this.holdMoment();
     this.holdTexts();
     for (const [path, value] of leaves(fact.body)) this.holdLeaf(path, value);
+    this.holdPlaces();
+  }
+
+  /** Values that could change places: passes of a probe, and parents. */
+  holdPlaces() {
+    const { observed, ...body } = /** @type {Record<string, any>} */ (this.fact.body);
+    for (const { side, depth, stopped } of observed?.passes ?? []) {
+      const made = [side, `${side}_again`].some((run) =>
+        Number(this.value(run)) === Number(depth) && this.value(`${run}_stopped`) === stopped
+      );
+      if (!made) this.wrong("passes", [side, depth, stopped].join(" "));
+    }
+    const role = this.value("role");
+    if (/^(sire|dam)$/.test(role) && !idsIn(this.form.address).includes(body[role])) {
+      this.wrong(role, body[role]);
+    }
+  }
+
+  /** @param {string} name */
+  value(name) {
+    return this.fields.find(([one]) => plainName(one) === name)?.[1].trim() ?? "";
   }
 
   /** @param {string} what
@@ -86,13 +130,20 @@ class Holding {
     this.found.asked.push({ what: words(what), value: String(value) });
   }
 
-  /** What it is about is named by the form, or its body names what the form's address does. */
+  /** Notes that the fact says what stands in these fields; whether there are any.
+   * @param {(field: [string, string]) => boolean} which */
+  say(which) {
+    const found = this.fields.filter(which);
+    for (const [name, value] of found) this.said.add(`${name}=${value}`);
+    return found.length > 0;
+  }
+
+  /** What it is about is named by the form, or belongs to something that its address names. */
   holdAbout() {
     const { fact, form } = this;
     const address = idsIn(form.address);
     if ([form.keeper, ...address, ...this.fields.flatMap(idsInField)].includes(fact.about)) return;
-    const named = idsIn(JSON.stringify(fact.body));
-    if (address.some((one) => named.includes(one))) return;
+    if (OF_IT.some((one) => address.includes(String(fact.body[one])))) return;
     if (address.length) this.wrong("about", fact.about);
     else this.ask("about", fact.about);
   }
@@ -123,6 +174,7 @@ class Holding {
    * @param {unknown} value */
   holdLeaf(path, value) {
     const key = path.at(-1) ?? "";
+    this.say(([, it]) => it === key); // as where a field says which of two members it is
     const full = path.slice(-2).join("_");
     const text = String(value);
     for (const name of new Set([full, key])) {
@@ -131,33 +183,27 @@ class Holding {
       const like = typed.map(([, it]) => likeness(value, it));
       const at = like.includes("same") ? like.indexOf("same") : like.indexOf("near");
       if (at >= 0) {
-        this.said.add(`${typed[at][0]}=${typed[at][1]}`);
+        this.say(([one, it]) => plainName(one) === name && it === typed[at][1]);
         if (like[at] === "near") this.ask(path.join(" "), text);
         return;
       }
-      if (USUAL[key]?.includes(text)) return;
-      this.wrong(path.join(" "), text);
+      if (!(this.row && key === "sureness" && text === "unsure")) this.wrong(path.join(" "), text);
       return;
     }
-    if (!this.stands(text) && !USUAL[key]?.includes(text)) this.ask(path.join(" "), text);
+    if (!this.stands(text, key) && !USUAL[key]?.includes(text)) this.ask(path.join(" "), text);
   }
 
   /** Whether the value stands anywhere in the form: in a field or as the name of one, or in its
    * address.
-   * @param {string} text */
-  stands(text) {
-    for (const [name, value] of this.fields) {
-      if (!pieces(value).includes(text) && !isMoment(text, value)) continue;
-      this.said.add(`${name}=${value}`);
-      return true;
-    }
+   * @param {string} text
+   * @param {string} key the member it stands in */
+  stands(text, key) {
+    if (this.form.address.split("/").includes(text)) return true;
+    if (STRICT.includes(key)) return false;
+    if (this.say(([, value]) => pieces(value).includes(text) || isMoment(text, value))) return true;
     const names = this.fields.filter(([, value]) => value.trim()).map(([name]) => plainName(name));
-    const around = [
-      ...this.form.address.split("/"),
-      ...names,
-      ...names.flatMap((one) => one.split("_")),
-    ];
-    return around.includes(text) || this.form.shown.includes(text) || text === this.form.keeper;
+    const around = [...names, ...names.flatMap((one) => one.split("_")), ...this.form.shown];
+    return around.includes(text) || text === this.form.keeper;
   }
 }
 

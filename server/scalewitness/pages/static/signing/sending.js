@@ -8,6 +8,7 @@ import { signed } from "./statement.js";
 
 const ASKING = "Scalewitness-To-Sign";
 const FIELD = "signed";
+const LONG = 32; // characters that nobody has in a form by chance
 const OF_BROWSERS = "device_key_enrolled"; // with a key that is not in force yet: this_browser.js
 
 /** @type {WeakSet<HTMLFormElement>} */
@@ -112,9 +113,16 @@ async function sentBy(form, data, key) {
     says: (form.dataset.says ?? "").split(" "),
     address: new URL(form.action).pathname,
     keeper: key.keeper,
-    shown: [...document.querySelectorAll("main a[href]")]
-      .flatMap((one) => (one.getAttribute("href") ?? "").split(/[/?#=&]/)),
+    shown: shown(),
   };
+}
+
+/** What its links lead to, and long words such as fingerprints. */
+function shown() {
+  const links = [...document.querySelectorAll("main a[href]")]
+    .flatMap((one) => (one.getAttribute("href") ?? "").split(/[/?#=&]/));
+  const words = (document.querySelector("main")?.textContent ?? "").split(/\s+/);
+  return [...links, ...words.filter((one) => one.length >= LONG)];
 }
 
 /** Of a file its fingerprint, which is all that goes on record of one.
