@@ -55,13 +55,9 @@ AHEAD = 28
 """Levels: of a million leaves one in 250 stands deeper."""
 
 
-def latest_map() -> StatedMap:
-    """The map as the log last stated it.
-
-    Raises:
-        StatedMap.DoesNotExist: it never did.
-    """
-    return StatedMap.objects.latest("position")
+def latest_map() -> StatedMap | None:
+    """The map as the log last stated it; None where it never did."""
+    return StatedMap.objects.order_by("-position").first()
 
 
 ABOUT = """

@@ -28,7 +28,13 @@ from scalewitness.domain.translog.vrf import output_of
 from scalewitness.domain.translog.vrf_signing import VrfSigner, read_vrf_signer
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.ledger.models import MapHead, MapNode, MapSubject, StatedMap, Succession
-from scalewitness.ledger.queries.mapping import about_between, along, kept_subjects, nodes_at
+from scalewitness.ledger.queries.mapping import (
+    about_between,
+    along,
+    kept_subjects,
+    latest_map,
+    nodes_at,
+)
 from scalewitness.ledger.queries.prepared import executed
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.writing import Draft, Writer
@@ -65,7 +71,7 @@ def state_map(now: datetime, *, anew: bool = False) -> None:
 
 def _require_key() -> None:
     """Under a new name the log may have a new key, and then makes its map anew."""
-    last = StatedMap.objects.order_by("-position").first()
+    last = latest_map()
     if last is None or last.key == map_signer().key.hash.hex():
         return
     if not Succession.objects.filter(position__gt=last.position).exists():

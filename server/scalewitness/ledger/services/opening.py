@@ -11,9 +11,9 @@ import msgspec
 from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.translog.prefix_tree import Reader, siblings_of
 from scalewitness.domain.translog.record_map import Opening, nonce_for
-from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject, StatedMap
+from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject
 from scalewitness.ledger.queries.entries import entry_at
-from scalewitness.ledger.queries.mapping import AHEAD, along, kept_subjects
+from scalewitness.ledger.queries.mapping import AHEAD, along, kept_subjects, latest_map
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.ledger.queries.tree import place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
@@ -55,7 +55,7 @@ def stated_tree(now: datetime) -> Iterator[StatedTree]:
 def _stated() -> StatedTree | None:
     """None where entries came in since, or the map is being extended and has no root that was
     stated."""
-    stated, head = StatedMap.objects.order_by("-position").first(), MapHead.objects.get(pk=1)
+    stated, head = latest_map(), MapHead.objects.get(pk=1)
     if stated is None or tip().size != stated.position + 1:
         return None
     key = str(log_key())

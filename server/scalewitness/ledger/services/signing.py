@@ -185,12 +185,14 @@ def _present_signer() -> Signer:
 
 
 def _to_sign() -> Tip:
-    """The tree that ends where the map was last stated; while the log is fenced, all of it, as
-    nothing is signed then but what was signed before."""
+    """The tree that ends where the map was last stated, the empty one where the log's first
+    entries came in only now; while the log is fenced, all of it, as nothing is signed then but
+    what was signed before."""
     head = tip()
     if head.size == 0 or standing_fence() is not None:
         return head
-    size = latest_map().position + 1
+    stated = latest_map()
+    size = 0 if stated is None else stated.position + 1
     return head if size == head.size else Tip(size, root_at(size))
 
 
