@@ -44,12 +44,23 @@ export function raise(session, alarm) {
     @param {NonNullable<Alarm["answer"]>} answer
     @param {boolean} anew */
 export function settle(id, answer, anew) {
-  return write(["meta"], ({ meta }) => {
+  return write(["meta", "outbox", "proved"], ({ meta, outbox, proved }) => {
     const asked = meta.get("alarms");
     asked.onsuccess = () => {
       const raised = /** @type {Alarm[]} */ (asked.result ?? []);
       meta.put(raised.map((one) => (one.id === id ? { ...one, answer } : one)), "alarms");
-      if (anew) ["log", "map_key"].forEach((name) => meta.delete(name));
+      if (!anew) return;
+      ["log", "map_key"].forEach((name) => meta.delete(name));
+      proved.clear();
+      lookAgain(outbox);
     };
   });
+}
+
+/** What was sent is looked for in the log that begins here, too.
+    @param {IDBObjectStore} outbox */
+function lookAgain(outbox) {
+  const asked = outbox.getAll();
+  asked.onsuccess = () =>
+    asked.result.forEach(({ place: _, chain: __, ...one }) => outbox.put(one));
 }

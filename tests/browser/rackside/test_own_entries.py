@@ -51,6 +51,23 @@ def test_a_call_is_found_in_the_log_and_stays_when_the_animal_is_gone(
     assert visit.animals["E-1"] not in {one["id"] for one in stored(page)["proved"]}
 
 
+ANEW = """async () => {
+  const { settle } = await import("/rackside/store/log.js");
+  await settle("none", { at: 0, because: "" }, true);
+  dispatchEvent(new Event("online"));
+}"""
+
+
+def test_in_a_log_that_begins_anew_it_is_looked_for_again(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in()
+    sent(racks, page, "E-4")
+    until(page, lambda: "place" in kept(page), "the entry")
+    before = kept(page)["place"]["at"]
+    page.evaluate(ANEW)
+    until(page, lambda: kept(page).get("place", {"at": 0})["at"] > before, "the entry again")
+    assert kept(page)["place"]["holds"]
+
+
 def test_one_that_the_log_has_otherwise_is_an_alarm(racks: Racks, phone: Phone) -> None:
     page = phone.signed_in()
 
