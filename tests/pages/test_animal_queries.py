@@ -21,9 +21,9 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.people.services import name_practitioner
 
-MOST = 26
-"""Queries: 25 (wanted of every main page), and where the log ends, for the browser's proof. On a
-record that has something of everything; an ordinary one asks for sixteen."""
+MOST = 27
+"""Queries: 25 (wanted of every main page), and for the browser's proof where the log ends and which
+keys it was signed under. On a record that has something of everything; an ordinary one asks for sixteen."""
 NOTED = (
     {"type": "weight", "grams": "640"},
     {"type": "meal", "taken": True, "grams": "30"},

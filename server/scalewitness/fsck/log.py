@@ -17,7 +17,7 @@ from scalewitness.fsck.stretches import Looked
 from scalewitness.ledger.models import Checkpoint, Entry, Head, SignedHead, Tile
 from scalewitness.ledger.queries.origins import key_changes
 from scalewitness.ledger.queries.tree import root_at
-from scalewitness.ledger.services.signing import log_key, retired_keys
+from scalewitness.ledger.services.signing import keys_of_all_notes
 
 
 class Claim(msgspec.Struct, frozen=True):
@@ -47,7 +47,7 @@ def read_state() -> State:
 
 def trusted_keys() -> dict[str, VerifierKey]:
     """The log's key and those it signed under before, by their text."""
-    keys = [log_key(), *retired_keys()]
+    keys = keys_of_all_notes()
     return {str(key): key for key in keys}
 
 

@@ -13,7 +13,7 @@ from scalewitness.api.operations import operation
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.translog.base64s import encode64
 from scalewitness.ledger.queries.witnesses import cosigned_note
-from scalewitness.ledger.services.signing import current_checkpoint, log_key, retired_keys
+from scalewitness.ledger.services.signing import current_checkpoint, keys_of_all_notes
 
 
 class CheckpointShown(Struct, frozen=True):
@@ -39,13 +39,14 @@ def show_checkpoint(request: Request) -> Response:
     """For everyone. The bare note is at `/log/checkpoint`, hash tiles under `/log/tile/`
     (C2SP tlog-tiles). Take the key from somewhere else than from here, once."""
     kept = current_checkpoint(timezone.now())
+    present, *retired = keys_of_all_notes()
     shown = CheckpointShown(
-        origin=log_key().name,
+        origin=present.name,
         size=kept.size,
         root=encode64(bytes(kept.root)),
         note=cosigned_note(kept),
         signed_at=kept.signed_at,
         key=kept.key,
-        retired_keys=[str(key) for key in retired_keys()],
+        retired_keys=list(map(str, retired)),
     )
     return Response(shown)

@@ -1,5 +1,7 @@
 """Under which names and keys the log has been signed, one after another."""
 
+from collections.abc import Iterable
+
 from scalewitness.ledger.models import Checkpoint, Succession
 from scalewitness.ledger.queries.prepared import Prepared, columns
 
@@ -31,10 +33,10 @@ def key_changes() -> list[Checkpoint]:
     return list(CHANGES.rows_of(Checkpoint))
 
 
-def heir_of(key: str) -> str:
+def heir_of(key: str, changes: Iterable[Checkpoint]) -> str:
     """The key that the log was given over to from this one, by however many steps; this one itself
     where it never was."""
-    heirs = {str(one.replaces): one.key for one in key_changes()}
+    heirs = {str(one.replaces): one.key for one in changes}
     while key in heirs:
         key = heirs.pop(key)
     return key

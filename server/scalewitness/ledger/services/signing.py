@@ -33,17 +33,17 @@ def log_signer() -> Signer:
 def log_key() -> VerifierKey:
     """The public key that the log is signed under, also where this process lacks the private one
     as it was not started anew."""
-    own = str(read_signer(settings.LOG_SIGNING_KEY).verifier)
-    return read_verifier(heir_of(own))
+    return keys_of_all_notes()[0]
 
 
-def retired_keys() -> list[VerifierKey]:
-    """Keys that older notes are signed under, the latest first: those that gave the log over, and
-    those of `LOG_RETIRED_KEYS`."""
-    gave = [one.replaces for one in reversed(key_changes()) if one.replaces]
-    present = log_key()
-    keys = map(read_verifier, dict.fromkeys((*gave, *settings.LOG_RETIRED_KEYS)))
-    return [key for key in keys if key != present]
+def keys_of_all_notes() -> list[VerifierKey]:
+    """:func:`log_key`, and the keys that older notes are signed under, the latest first: those that
+    gave the log over, and those of `LOG_RETIRED_KEYS`."""
+    changes = key_changes()
+    present = heir_of(str(read_signer(settings.LOG_SIGNING_KEY).verifier), changes)
+    gave = [one.replaces for one in reversed(changes) if one.replaces]
+    keys = dict.fromkeys((present, *gave, *settings.LOG_RETIRED_KEYS))
+    return list(map(read_verifier, keys))
 
 
 def current_checkpoint(now: datetime) -> Checkpoint:

@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from scalewitness.ledger.models import Succession
 from scalewitness.ledger.queries.entries import texts_of
 from scalewitness.ledger.queries.origins import name_of, successions
-from scalewitness.ledger.services.signing import log_key, retired_keys
+from scalewitness.ledger.services.signing import keys_of_all_notes
 from scalewitness.pages.parts.access import page
 
 
@@ -29,4 +29,4 @@ def _closed(one: Succession) -> dict[str, object]:
 
 def log_keys() -> list[str]:
     """Verifier keys of the log, the present one first."""
-    return [str(log_key()), *map(str, retired_keys())]
+    return list(map(str, keys_of_all_notes()))
