@@ -23,7 +23,8 @@ from scalewitness.people.services import name_practitioner
 
 MOST = 27
 """Queries: 25 (wanted of every main page), and for the browser's proof where the log ends and which
-keys it was signed under. On a record that has something of everything; an ordinary one asks for sixteen."""
+keys it was signed under. On a record that has something of everything; an ordinary one asks for
+sixteen."""
 NOTED = (
     {"type": "weight", "grams": "640"},
     {"type": "meal", "taken": True, "grams": "30"},
