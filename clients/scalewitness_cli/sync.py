@@ -357,4 +357,4 @@ def _prove_records(store: Store, identity: Identity, line: Line, now: int, done:
         done.unread = "what the server shows does not hold"
     else:
         done.proved, done.proved_as_of = found.animals, found.position
-        done.recomputed = sum(why == SAME for why in found.standings.values())
+        done.recomputed = sum(why == SAME for why in found.computed.values())

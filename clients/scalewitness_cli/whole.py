@@ -55,13 +55,13 @@ Own: TypeAlias = Mapping[str, Sequence[Item]]
 @dataclass(slots=True)
 class Proved:
     """``position``: of the entry that states the map; ``animals``: how many were proved as of it;
-    ``unshown``: ids of those that the server shows no proof of, and may not have to; ``standings``:
+    ``unshown``: ids of those that the server shows no proof of, and may not have to; ``computed``:
     of each animal proved, what `computed_again` says."""
 
     position: int | None = None
     animals: int = 0
     unshown: list[str] = field(default_factory=list)
-    standings: dict[str, str | None] = field(default_factory=dict)
+    computed: dict[str, str | None] = field(default_factory=dict)
     alarm: Alarm | None = None
 
 
@@ -111,8 +111,8 @@ def prove(
         for id, state in wanted.items()
         if id not in done.unshown and (id in changed or before.has(id, state))
     }
-    standings = {id: why for id, why in (before.standings | done.standings).items() if id in kept}
-    _keep(store, _Kept(now if thorough else before.at, kept, standings))
+    computed = {id: why for id, why in (before.computed | done.computed).items() if id in kept}
+    _keep(store, _Kept(now if thorough else before.at, kept, computed))
     return done
 
 
@@ -175,7 +175,7 @@ def _prove_batch(
             if seen is not None:
                 _require_agreed(seen, facts, opening)
                 entries = entries_here(store, facts, opening, shown.beside, proof)
-                done.standings[id] = computed_again(seen, entries, size)
+                done.computed[id] = computed_again(seen, entries, size)
             else:
                 _require_own(own.get(id, []), identity, opening, size)
         except MALFORMED as fault:
@@ -321,7 +321,7 @@ class _Kept(msgspec.Struct):
 
     at: int = 0
     animals: dict[str, tuple[str, int]] = {}
-    standings: dict[str, str | None] = {}
+    computed: dict[str, str | None] = {}
 
     def has(self, id: str, state: str) -> bool:
         """Whether the animal was found whole as it is here now."""
@@ -351,4 +351,4 @@ def proved(store: Store, animal: str) -> ProvedAnimal | None:
     kept, state = _kept(store), _wanted(store, {}).get(animal)
     if state is None or not kept.has(animal, state):
         return None
-    return ProvedAnimal(kept.animals[animal][1], kept.standings.get(animal))
+    return ProvedAnimal(kept.animals[animal][1], kept.computed.get(animal))

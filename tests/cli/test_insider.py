@@ -279,6 +279,10 @@ def test_a_forged_standing_is_named_by_the_command_of_whoever_sees_it(
     assert odile.sync()["recomputed"] == 1
     told = odile.run("show", "N1").out
     assert "The standing was computed again here, with the same result." in told
+    taken = (
+        "It took the call as not blind, with an interest, of an animal known by the tag of its tub"
+    )
+    assert taken in " ".join(told.split())
     ((animal,),) = odile.rows("SELECT about FROM fact WHERE content LIKE '%standing_changed%'")
     forged = {"label": "verified male", "p_male": "0.997000", "p_male_pessimistic": "0.990000"}
     insider(STATE, {"animal": animal, "says": forged})

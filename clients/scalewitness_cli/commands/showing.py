@@ -244,7 +244,33 @@ def _fact(fact: Shown) -> str:
     entry = fact["entry"]
     note = "".join(f" “{line(text)}”" for text in fact["texts"].values())
     by = f" ({line(fact['by_name'])})" if fact["by_name"] else ""
-    return f"{entry['at'][:10]} {line(in_words(entry['kind'], entry['body']))}{by}{note}"
+    what = line(in_words(entry["kind"], entry["body"]))
+    return f"{entry['at'][:10]} {what}{by}{note}{_admitted(entry)}"
+
+
+def _admitted(entry: Shown) -> str:
+    """What a standing states of the calls that are new to it, and that only whoever made one can
+    tell to be wrong."""
+    if entry["kind"] != "standing_changed":
+        return ""
+    admitted = entry["body"].get("admitted", ())
+    return "".join(f" It took the call as {_taken(one)}." for one in admitted)
+
+
+def _taken(known: Shown) -> str:
+    blind = "blind" if known["blind"] else "not blind"
+    interest = "with" if known["interested"] else "without"
+    footing = ", on a word without a footing" if known.get("footing") == "none" else ""
+    identity = line(IDENTITIES.get(known["identity"], known["identity"]))
+    return f"{blind}, {interest} an interest, of an animal known by {identity}{footing}"
+
+
+IDENTITIES = {
+    "confirmed": "a code in it",
+    "tub_tag": "the tag of its tub",
+    "unconfirmed": "neither code nor tag",
+    "mismatch": "a code that is not its own",
+}
 
 
 def _sheet(visit: Shown) -> str:
