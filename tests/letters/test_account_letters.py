@@ -43,6 +43,8 @@ def device(world: World) -> Device:
 ACT: list[tuple[str, Any, dict[str, Any]]] = [
     ("device_added", lambda w: accounts.device_added(w.odile, device(w), START),
      {"device": "Rack phone"}),
+    ("browser_signs", lambda w: accounts.browser_signs(w.odile, device(w), START),
+     {"device": "Rack phone"}),
     ("key_enrolled", lambda w: accounts.key_enrolled(w.odile, device(w), None, START),
      {"device": "Rack phone", "until": None}),
     ("signing_notice_given", lambda w: accounts.signing_notice_given(w.odile, START, START),

@@ -120,6 +120,7 @@ def _newcomer(here: Here, readers: Readers) -> None:
 def _account(here: Here, readers: Readers) -> None:
     who, now = here.odile, here.now
     accounts.device_added(who, enrol_device(who, "Rack phone", now)[0], now)
+    accounts.browser_signs(who, enrol_device(who, "Desk", now)[0], now)
     accounts.key_enrolled(who, enrol_device(who, "Tablet", now)[0], None, now)
     accounts.signing_notice_given(who, now, now)
     accounts.signing_notice_stopped(who, now)

@@ -211,6 +211,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "address_in_use": {"to_name": "reader", "at": "2026-11-29T08:30:00+00:00"},
     "device_added": ACCOUNT | {"device": "Rack phone"},
+    "browser_signs": ACCOUNT | {"device": "Browser at the desk"},
     "key_enrolled": ACCOUNT | {"device": "Rack phone", "until": "2026-12-02T08:30:00+00:00"},
     "signing_notice_given": ACCOUNT | {"ends": "2026-12-13T08:30:00+00:00"},
     "signing_notice_stopped": ACCOUNT,

@@ -140,7 +140,7 @@ def test_enrolling_makes_a_device_without_a_token(here: Here, device: Phone) -> 
     )
     assert by_password_only([made.pk]) == {made.pk}
     kinds = Letter.objects.values_list("kind", flat=True)
-    assert {"device_added", "key_enrolled"} <= set(kinds)
+    assert {"browser_signs", "key_enrolled"} <= set(kinds)
     text = browser.open(HERE).text
     assert "None of your other devices has endorsed it yet" in text
     assert "wait three days" in text
@@ -162,7 +162,7 @@ def test_asking_enrols_nothing(here: Here) -> None:
     form.values |= {"device": [browser.key.device]}
     browser.to_sign(form, key=browser.key.public, name="desk")
     assert not Device.objects.exists()
-    assert not Letter.objects.filter(kind="device_added").exists()
+    assert not Letter.objects.filter(kind="browser_signs").exists()
 
 
 def test_without_a_signature_no_browser_is_enrolled(here: Here) -> None:

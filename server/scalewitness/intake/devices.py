@@ -82,7 +82,7 @@ def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> Dev
     with transaction.atomic():
         made, is_new = services.enrol_browser(keeper, device, name, now)
         if is_new:
-            account_letters.device_added(keeper, made, now)
+            account_letters.browser_signs(keeper, made, now)
     return made
 
 

@@ -35,6 +35,12 @@ def device_added(keeper: Keeper, device: Device, now: datetime) -> None:
         owe(keeper, kind="device_added", now=now, about={"device": device.name})
 
 
+def browser_signs(keeper: Keeper, device: Device, now: datetime) -> None:
+    """Somebody let a browser sign in the keeper's name. None where the address is not confirmed."""
+    if has_verified_address(keeper):
+        owe(keeper, kind="browser_signs", now=now, about={"device": device.name})
+
+
 def key_enrolled(keeper: Keeper, device: Device, until: datetime | None, now: datetime) -> None:
     """To a keeper whose word takes a signature: a new device has a key, which no other device of
     theirs endorsed. ``until``: what it signs is not taken before."""

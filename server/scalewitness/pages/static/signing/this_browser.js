@@ -42,6 +42,7 @@ form?.addEventListener("submit", (event) =>
     if (!key) return null;
     field.value = hex(key.public);
     await keep(key);
+    await navigator.storage?.persist?.(); // else a full disk could take it away
     return key;
   }));
 
