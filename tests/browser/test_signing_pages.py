@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from click.testing import CliRunner
 from django.conf import settings
 from playwright.sync_api import Page, Response, Route, expect
@@ -67,6 +68,7 @@ def enrol(page: Page, name: str) -> str:
     page.get_by_role("button", name="Let this browser sign").click()
     said = page.get_by_text(f"This browser signs as {name}")
     expect(said.locator("visible=true")).to_have_count(1)
+    assert Axe().run(page).response["violations"] == []
     return page.locator("[data-print]:visible").inner_text()
 
 
@@ -187,6 +189,7 @@ def test_what_was_not_typed_is_asked_first(signing: Page, story: Told) -> None:
     send(signing)
     asked = signing.get_by_role("group", name="Before it is signed")
     expect(asked).to_contain_text("harm: blood")
+    assert Axe().run(signing).response["violations"] == []
     asked.get_by_role("button", name="Do not send it").click()
     expect(asked).to_have_count(0)
     signing.unroute_all()

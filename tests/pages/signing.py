@@ -35,13 +35,13 @@ class SigningBrowser(Browser):
         assert self.send_signed(form, key=self.key.public, name=name).goes_to == HERE
         return self
 
-    def ask(self, form: Form, **typed: str | list[str]) -> HttpResponse:
+    def ask(self, form: Form, **typed: Any) -> HttpResponse:
         """What there is to sign."""
         header = {"Scalewitness-To-Sign": self.key.device}
         found: HttpResponse = self.client.post(form.action, form.values | typed, headers=header)
         return found
 
-    def to_sign(self, form: Form, **typed: str | list[str]) -> list[Fact]:
+    def to_sign(self, form: Form, **typed: Any) -> list[Fact]:
         answer = self.ask(form, **typed)
         assert answer.status_code == 200, answer.status_code
         facts: list[Fact] = json.loads(answer.content)["facts"]
@@ -61,7 +61,7 @@ class SigningBrowser(Browser):
     def send_signed(self, form: Form, **typed: str | list[str]) -> Page:
         return self.send_with(form, self.signed(*self.to_sign(form, **typed)), **typed)
 
-    def send_with(self, form: Form, signed: str, **typed: str | list[str]) -> Page:
+    def send_with(self, form: Form, signed: str, **typed: Any) -> Page:
         form.names["signed"] = "hidden"
         return self.send(form, signed=signed, **typed)
 

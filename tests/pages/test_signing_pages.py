@@ -1,24 +1,29 @@
 """Forms that the keeper's browser signs: asked first what they would state, then sent with it."""
 
 import json
+from hashlib import sha256
+from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 from tests.pages.signing import HERE, SigningBrowser
 from tests.pages.test_methods import COMMON
 from tests.pages.test_new_clutch import grid
+from tests.pictures import camera_file
 from tests.signing import Phone, phone, rule
 from tests.world import PASSWORD, new_id
 
-from scalewitness.animals.models import Animal, Identifier
+from scalewitness.animals.models import Animal, Identifier, Photo
+from scalewitness.animals.queries import photo_file
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.devices import holds
 from scalewitness.intake.devices import sign_out_everywhere
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.mail.models import Letter
-from scalewitness.people.models import Device
+from scalewitness.people.models import Device, Practitioner
 from scalewitness.people.queries.own_word import by_password_only
 
 TYPED = {**COMMON, "feature": "spurs", "note": "calm\r\nwhile held"}
@@ -125,6 +130,35 @@ def test_a_clutch_is_signed_whole(here: Here, animal: Animal, browser: SigningBr
     assert young.filter(name="Perrin").exists()
     about = Entry.objects.filter(about__in=young, by__isnull=False)
     assert all(is_signed(browser, one) for one in about)
+
+
+def test_a_photo_is_signed_as_the_record_keeps_it(animal: Animal, browser: SigningBrowser) -> None:
+    """The file goes twice, and is drawn anew to the same bytes each time."""
+    form = browser.open(f"/animals/{animal.pk}/photos/new").form()
+    (fact,) = browser.to_sign(form, picture=_picture())
+    page = browser.send_with(form, browser.signed(fact), picture=_picture())
+    assert page.status == 302
+    photo = Photo.objects.get()
+    kept = photo_file(photo.pk)
+    assert kept is not None
+    assert sha256(kept).hexdigest() == fact["body"]["sha256"]
+    assert is_signed(browser, Entry.objects.get(fact=photo.pk))
+
+
+def _picture() -> Any:
+    return SimpleUploadedFile("snake.jpg", camera_file(), "image/jpeg")
+
+
+def test_a_check_by_somebody_named_the_first_time_is_signed(
+    animal: Animal, browser: SigningBrowser
+) -> None:
+    """They are named to the record when the call is sent, and not when it is asked for."""
+    form = call_page(browser, animal).form()
+    typed = {**TYPED, "reported_role": "laboratory", "reported_name": "Loci & Sons"}
+    (fact,) = browser.to_sign(form, **typed)
+    assert not Practitioner.objects.exists()
+    assert browser.send_signed(form, **typed).status == 302
+    assert str(Practitioner.objects.get().pk) == fact["body"]["reported"]["who"]
 
 
 # --- the browser as a device

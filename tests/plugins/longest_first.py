@@ -48,6 +48,7 @@ LONGEST = (
     "deploy/test_backup.py",
     "pages/test_security.py",
     "intake/test_pieces.py",
+    "browser/test_signing_pages.py",
     "browser/rackside/test_access.py",
 )
 """After ``tests/``: those that take ten seconds and more on two idle cores."""
