@@ -181,6 +181,8 @@ def _left_out(one: Fields, shown: Sequence[Fields], record: Record, seen: int) -
 def _what(entry: Leaf) -> str:
     if entry.kind == "call_made":
         return f"a call ({entry.body['observed']['method']}: {entry.body['conclusion']})"
+    if entry.kind == "call_held":
+        return "a late check"
     return f"an entry ({entry.kind.replace('_', ' ')})"
 
 

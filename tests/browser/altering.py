@@ -36,7 +36,8 @@ class Told:
 
 
 def tell(world: World) -> Told:
-    """An animal that two keepers agree on, with a photo, offered; a call on it was withdrawn."""
+    """An animal that two keepers agree on, with a photo, offered; a call on it was withdrawn,
+    and of two that came late one was refused."""
     world.now -= timedelta(days=20)
     animal, other = world.verified("R-1"), world.animal("R-2")
     world.call(world.odile, other, "male")
@@ -45,7 +46,13 @@ def tell(world: World) -> Told:
     world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(slip.id)})
     photo = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=world.odile.pk), world.now)
+    visit, examined = world.visit(world.stan, animal, days=1), world.now + timedelta(hours=2)
     world.pass_time(days=18)
+    for refused in (True, False):
+        held = world.call(world.stan, animal, "male", visit=visit, at=examined).id
+        if refused:
+            decision = {"held": held, "admitted": False}
+            world.say(world.odile, "late_call_decided", animal.pk, decision)
     sale = world.draft(animal)
     world.offer(sale)
     accept_one(world.item("check_requested", sale.pk, {}), world.buyer(sale), world.now)
@@ -74,6 +81,8 @@ SHORT = {
     "AND conclusion = 'male')",
     "OTHER_LEAF": "convert_to(replace(convert_from(leaf, 'UTF8'), "
     """'"conclusion":"male"', '"conclusion":"fema"'), 'UTF8')""",
+    "WAITS": "held_id NOT IN (SELECT held_id FROM calls_helddecision)",
+    "DECIDED": "id IN (SELECT held_id FROM calls_helddecision)",
     "FIRST": "(SELECT min(position) FROM ledger_entry WHERE about = ANIMAL "
     "AND kind IN ('call_made', 'standing_changed'))",
 }

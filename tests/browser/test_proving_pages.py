@@ -37,6 +37,10 @@ ALTERED_ROWS = {
     "the standing's row",
     "the last standing's row taken out",
     "a photo's row",
+    "a late check taken out",
+    "the sender of a late check",
+    "when a late check came",
+    "a refusal turned round",
     "the offer's row",
     "a code's row",
     "what the record knew of a call",
@@ -118,6 +122,22 @@ ALTERATIONS = {
         "WHERE position = (SELECT max(position) FROM two); "
         "UPDATE ledger_entry SET position = (SELECT max(position) FROM two) WHERE position = -1",
         "position",
+    ),
+    "a late check taken out": (
+        "DELETE FROM calls_seal WHERE WAITS; DELETE FROM calls_heldcall WHERE NOT DECIDED",
+        "a late check at position",
+    ),
+    "the sender of a late check": (
+        "UPDATE calls_heldcall SET by = OTHER WHERE NOT DECIDED",
+        "same visit as|is not shown",
+    ),
+    "when a late check came": (
+        "UPDATE calls_heldcall SET received_at = received_at - interval '1 day' WHERE NOT DECIDED",
+        "at is shown as",
+    ),
+    "a refusal turned round": (
+        "UPDATE calls_helddecision SET admitted = true",
+        "admitted is shown as “true”, its entry says “false”",
     ),
     "a photo's row": (
         "UPDATE animals_photo SET sha256 = repeat('0', 64)",

@@ -23,13 +23,15 @@ from scalewitness.ledger.queries.entries import (
 )
 from scalewitness.sales.models import OfferLink
 
+LATE = frozenset({"call_held", "late_call_decided"})
+"""That a check came late, under seal, and whether its host admitted it."""
 FOR_DISCLOSURES = frozenset({"disclosure_owed", "disclosure_acknowledged"})
 
 
 def entry_shown(link: OfferLink, fact: UUID) -> Entry:
     """The entry of a fact that a live link shows: a step of its sale, a call on one of its
-    animals, its withdrawal or a photo of one, a standing it was offered or disclosed on or that
-    stands now, a disclosure.
+    animals, its withdrawal or a photo of one, that one came late, a standing it was offered or
+    disclosed on or that stands now, a disclosure.
 
     Raises:
         NotFound: there is none, or the link does not show it; one answer for both.
@@ -101,6 +103,8 @@ class ShownByLink:
             return theirs.has(entry.position, UUID(leaf.id), UUID(of) if of else None)
         if leaf.kind == "call_withdrawn" and isinstance(call, str):
             return self._shows_call(theirs, UUID(call))
+        if leaf.kind in LATE:
+            return theirs.has(entry.position)
         if leaf.kind == "standing_changed":
             return entry.position in self._named or entry.position == self._newest.get(animal)
         return False

@@ -103,6 +103,12 @@ def first_of_visit(held: HeldCall) -> UUID | None:
     return sealed.order_by("seal__position").values_list("pk", flat=True).first()
 
 
+def all_held(animal: UUID) -> list[HeldCall]:
+    """All that ever came late about the animal, as it was sealed; first what never was."""
+    rows = HeldCall.objects.filter(animal=animal).select_related("seal", "decision")
+    return list(rows.order_by(F("seal__position").asc(nulls_first=True), "received_at", "pk"))
+
+
 def seals_for(keeper: UUID, positions: Iterable[int]) -> set[int]:
     """Those of the log positions at which a call of the keeper's was sealed."""
     found = Seal.objects.filter(position__in=list(positions), held__by=keeper)

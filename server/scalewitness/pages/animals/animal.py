@@ -73,6 +73,7 @@ from scalewitness.pages.parts.proving import (
     Proving,
     Shown,
     all_of,
+    late_of,
     seen_now,
     sheet_of,
     standing_of,
@@ -186,6 +187,7 @@ def _shown(animal: Animal, case: Dossier, codes: list[Identifier]) -> list[Shown
         all_of(title, animal.pk, (*CALLS, "photo_attached")),
         standing_of(title, animal.pk, case.standing),
         sheet_of(title, animal, codes),
+        *late_of(title, animal.pk),
     ]
 
 

@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
+from uuid import UUID
 
 from django.urls import reverse
 
+from scalewitness.disclosures.queries import readable_by_buyer
 from scalewitness.pages.parts.proving import (
     CALLS,
     Proving,
@@ -12,6 +14,7 @@ from scalewitness.pages.parts.proving import (
     all_of,
     deal_of,
     disclosure_shown,
+    late_of,
     represented,
     standing_of,
 )
@@ -22,14 +25,14 @@ View = Mapping[str, Any]
 
 def of_offer(token: str, sale: Sale, seen: int, animals: Sequence[View]) -> Proving:
     """``animals``: as `animal.animal_view` has them."""
-    return _proving(token, seen, sale, _offered(animals))
+    return _proving(token, seen, sale, _offered(animals, sale))
 
 
 def of_disclosures(
     token: str, sale: Sale, seen: int, owed: Sequence[View], now: Sequence[View]
 ) -> Proving:
     """``owed`` and ``now``: as the page shows them."""
-    return _proving(token, seen, sale, _disclosed(owed, now))
+    return _proving(token, seen, sale, _disclosed(owed, now, sale))
 
 
 def _proving(token: str, seen: int, sale: Sale, shown: Iterator[Shown]) -> Proving:
@@ -37,19 +40,27 @@ def _proving(token: str, seen: int, sale: Sale, shown: Iterator[Shown]) -> Provi
     return Proving(address, seen, [*deal_of(sale), *shown], codes=False)
 
 
-def _offered(animals: Sequence[View]) -> Iterator[Shown]:
+def _offered(animals: Sequence[View], sale: Sale) -> Iterator[Shown]:
     for one in animals:
+        yield from _late(one["title"], one["id"], sale)
         yield all_of(one["title"], one["id"], (*CALLS, "photo_attached"))
         yield standing_of(one["title"], one["id"], one["case"].standing)
         if one["was_fact"]:
             yield represented(one["title"], one["id"], one["was"])
 
 
-def _disclosed(owed: Sequence[View], now: Sequence[View]) -> Iterator[Shown]:
+def _late(title: str, animal: UUID, sale: Sale) -> list[Shown]:
+    theirs = readable_by_buyer(sale.animals.get(pk=animal), sale)
+    return late_of(title, animal, theirs.has)
+
+
+def _disclosed(owed: Sequence[View], now: Sequence[View], sale: Sale) -> Iterator[Shown]:
     """The calls behind the newest disclosure are shown, and so must be all there are."""
     for one in owed:
         yield from disclosure_shown(one["owed"])
     for one in owed[:1]:
         yield all_of(one["title"], one["owed"].animal_id, CALLS)
+        yield from _late(one["title"], one["owed"].animal_id, sale)
     for one in now if not owed else ():
         yield standing_of(one["title"], one["id"], one["standing"])
+        yield from _late(one["title"], one["id"], sale)

@@ -5,14 +5,15 @@ otherwise than its entry is what the browser is to find.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Final, TypeAlias
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Photo
-from scalewitness.calls.models import Call
+from scalewitness.calls.models import Call, HeldCall
+from scalewitness.calls.queries.held import all_held
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.moments import rfc3339, to_the_microsecond
 from scalewitness.domain.sales import MAY
@@ -25,6 +26,7 @@ from scalewitness.standings.models import Standing
 Shown: TypeAlias = Mapping[str, Any]
 """As ``checking.d.ts`` has it."""
 CALLS: Final = ("call_made", "call_refiled")
+LATE: Final = ("call_held", "late_call_decided")
 STANDING: Final = ("label", "p_male", "p_male_pessimistic")
 ADMITTED: Final = ("stage", "blind", "interested", "identity", "anchored_to", "footing", "waits")
 
@@ -138,6 +140,47 @@ def disclosure_shown(owed: Disclosure) -> list[Shown]:
         "received": to_the_microsecond(read.at),
     }
     return [stated, acknowledged]
+
+
+def late_of(
+    title: str, animal: UUID, has: Callable[[int], bool] = lambda position: True
+) -> list[Shown]:
+    """Late calls: that each came, and what was decided of it; what the page says in a sentence.
+    ``has``: whether the reader may read the entry at a position."""
+    found, first = list[dict[str, Any]](), dict[tuple[UUID, str], str]()
+    for held in all_held(animal):
+        if hasattr(held, "seal"):
+            occasion = (held.by, held.submission["body"].get("visit") or str(held.pk))
+            found.append(_sealed(title, held, first.setdefault(occasion, str(held.pk))))
+        if hasattr(held, "decision"):
+            found.append(_decided(title, held))
+    about = {"about": str(animal)}
+    return [
+        all_of(title, animal, LATE),
+        *(one | about for one in found if has(one["position"])),
+    ]
+
+
+def _sealed(title: str, held: HeldCall, first: str) -> dict[str, Any]:
+    """``first``: of the calls of that visit."""
+    earlier = first if first != str(held.pk) else None
+    return {
+        "kind": "call_held",
+        "label": f"A late check of {title}",
+        "position": held.seal.position,
+        "at": rfc3339(held.received_at),
+        "flags": held.submission["flags"],
+        "holds": {"held": str(held.pk), "same_visit_as": earlier},
+    }
+
+
+def _decided(title: str, held: HeldCall) -> dict[str, Any]:
+    return {
+        "kind": "late_call_decided",
+        "label": f"What was decided of a late check of {title}",
+        "position": held.decision.position,
+        "holds": {"held": str(held.pk), "admitted": held.decision.admitted},
+    }
 
 
 def call_shown(one: CallInWords, *, codes: bool) -> Shown:

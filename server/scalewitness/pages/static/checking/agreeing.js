@@ -164,6 +164,7 @@ function leftOut(one, shown, record, seen) {
 /** @param {Entry} entry */
 function whatIs({ kind, body }) {
   if (kind === "call_made") return `a call (${body.observed?.method}: ${body.conclusion})`;
+  if (kind === "call_held") return "a late check";
   return `an entry (${kind.replaceAll("_", " ")})`;
 }
 
