@@ -20,9 +20,11 @@ from tests.recomputed import Sent
 from tests.world import World
 
 from scalewitness.animals.models import Animal
+from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.mail.services.links import link_token
+from scalewitness.pages.parts.proving import STANDING
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink
 from scalewitness_cli.recomputing import SAME
@@ -82,6 +84,63 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: Worl
     assert not found, json.dumps(found, indent=1)
     assert sum(path.startswith("/animals/") for path in opened) > 20
     assert sum(path.startswith("/offers/") for path in opened) > 3
+
+
+def seen_whole(api: Api) -> list[dict[str, Any]]:
+    """As the feed has them."""
+    found: dict[str, dict[str, Any]] = {}
+    page: dict[str, Any] = {"more": True}
+    while page["more"]:
+        after = {"cursor": page["cursor"]} if "cursor" in page else {}
+        page = api.get("/changes", limit=1000, **after).body
+        for item in page["items"]:
+            if item["type"] == "purge":
+                found.pop(item.get("animal"), None)
+            elif item.get("animal"):
+                found[item["animal"]["id"]] = item["animal"]
+    return [one for one in found.values() if one["sight"] == "all"]
+
+
+def shown_on_a_phone(animal: dict[str, Any]) -> list[dict[str, Any]]:
+    """What `rackside/pure/proved.js` takes of it; `test_proved.py` holds that to the command."""
+    about, condition = {"about": animal["id"]}, animal["condition"]
+    standing = animal["standing"] or {"position": None}
+    times = {"weighed": condition["weighed_at"], "fed": condition["fed_at"]}
+    sheet = {
+        "codes": sorted([one["scheme"], one["code"]] for one in animal["identifiers"]),
+        "species": animal["species"]["key"],
+        "hatched": animal["hatched"],
+        "ended": (animal.get("ended") or {}).get("why"),
+        "weight": condition["grams"],
+        "shed": condition["shed"],
+        "health": condition["health"],
+        **{name: at and rfc3339(parse_moment(at)) for name, at in times.items()},
+    }
+    said = {name: standing[name] for name in STANDING if name in standing}
+    return [
+        about | {"kind": "sheet", "label": "It", "holds": sheet},
+        about
+        | {"kind": "standing", "label": "It", "position": standing["position"]}
+        | ({"holds": said} if said else {}),
+    ]
+
+
+def test_what_a_phone_shows_fits_the_log_whatever_happened(told: World) -> None:
+    animals = 0
+    for keeper in Keeper.objects.all():
+        api = Api(keeper)
+        for animal in seen_whole(api):
+            proofs = api.get("/proofs", animals=animal["id"], entries="yes").body
+            file = {
+                "format": FORMAT,
+                "seen": proofs["map"]["position"],
+                "shown": shown_on_a_phone(animal),
+                "proofs": proofs,
+                "map_key": api.get("/log/map-key").body,
+            }
+            assert not check(read_saved(json.dumps(file).encode()), [LOG]).amiss, animal
+            animals += 1
+    assert animals > 40
 
 
 def test_the_command_computes_every_standing_again_whatever_happened(told: World) -> None:

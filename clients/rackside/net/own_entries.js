@@ -40,7 +40,7 @@ export async function proveOwn(session, signal, changed) {
 }
 
 /** @param {Check | undefined} check */
-const isDue = (check) => !check || Date.now() - check.at > AGAIN_AFTER;
+const isDue = (check) => !check || Math.abs(Date.now() - check.at) > AGAIN_AFTER;
 
 /** @param {Stored} one
     @param {"place" | "chain"} name

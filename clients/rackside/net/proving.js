@@ -5,7 +5,7 @@
 import { whyNot } from "../checking/ed25519.js";
 import { recordIn } from "../checking/stated.js";
 import { Refused as Unfit } from "../shared/bytes.js";
-import { isCurrent, shown, unfit } from "../pure/proved.js";
+import { againAfter, isCurrent, shown, unfit } from "../pure/proved.js";
 import { all } from "../store/db.js";
 import { known } from "../store/log.js";
 import { keepProved } from "../store/proved.js";
@@ -16,10 +16,7 @@ import { answerOf, statedIn } from "./proofs.js";
 
 const AT_ONCE = 50; // animals asked for together
 const ATTEMPTS = 3; // what came in between the feed and the proof is in the one and not in the other
-/** Milliseconds after which all are asked for again: an entry that is kept back changes nothing
-    here (our judgement). */
-const THOROUGH_EVERY = 3_600_000;
-const UNFIT_EVERY = 60_000;
+const UNFIT_EVERY = 60_000; // milliseconds
 
 /** Asks for what changed here since it was found to fit, and for all that has not been asked for
     in a while. Whether the log may go on being relied on: false once an alarm was raised. `fetch`
@@ -53,12 +50,13 @@ const whole = async () => (await all("animals")).filter(({ sight }) => sight ===
 /** @param {number} now */
 async function unproved(now) {
   const proved = new Map((await all("proved")).map((one) => [one.id, one]));
+  const animals = await whole();
   const isFresh = (/** @type {KeptAnimal} */ animal) => {
     const found = proved.get(animal.id);
-    const every = found?.amiss.length ? UNFIT_EVERY : THOROUGH_EVERY;
-    return found && now - found.at < every && isCurrent(animal, found);
+    const every = found?.amiss.length ? UNFIT_EVERY : againAfter(animals.length);
+    return found && Math.abs(now - found.at) < every && isCurrent(animal, found);
   };
-  return (await whole()).filter((one) => !isFresh(one));
+  return animals.filter((one) => !isFresh(one));
 }
 
 /** Asks for the proofs of a batch. Gives the ids of those that do not fit; what came of these is

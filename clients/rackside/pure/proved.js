@@ -7,6 +7,8 @@ import { title } from "./search.js";
 
 const FORMAT = "scalewitness record and proof, version 1";
 const MOST = 5; // sentences kept of one animal
+const MANY = 500; // animals
+const HOUR = 3_600_000;
 
 /** What of an animal seen whole follows from its entries, as the modules of the pages take it.
     @param {Animal} animal
@@ -44,6 +46,11 @@ const time = (text) => (text === null ? null : new Date(text).toISOString());
     @param {Proved | undefined} proved */
 export const isCurrent = (animal, proved) =>
   proved !== undefined && JSON.stringify(shown(animal)) === JSON.stringify(proved.shown);
+
+/** Milliseconds after which so many animals are asked for again although nothing of them changed
+    here: an entry that is kept back changes nothing. Of a breeder's thousands the answers are tens of
+    megabytes (our judgement). */
+export const againAfter = (/** @type {number} */ animals) => (animals > MANY ? 24 : 1) * HOUR;
 
 /** What does not fit of an animal, as sentences. `said`: facts of one's own, accepted, about it.
     @param {Animal} animal

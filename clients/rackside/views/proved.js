@@ -84,7 +84,7 @@ export function unfit(animal) {
       {},
       again
         ? `At ${moment(found.at)} this was not what the log holds. It fits by now.`
-        : "What is shown here is not what the log holds. Do not rely on it; ask its keeper and whoever runs this service.",
+        : "What is shown here is not what the log holds. Do not rely on it, and tell whoever runs this service.",
     ),
     list(found.amiss),
     h(

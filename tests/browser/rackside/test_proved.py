@@ -163,6 +163,13 @@ def test_ones_own_word_stands_as_it_was_sent(
     assert fits or f"(call made, position {position})" in found[0]
 
 
+def test_thousands_are_asked_for_again_less_often(modules: Any) -> None:
+    assert modules("proved", "[1, 500, 501, 5000].map(m.againAfter)") == [
+        *[3_600_000] * 2,
+        *[86_400_000] * 2,
+    ]
+
+
 def test_a_list_is_as_of_the_earliest_of_its_proofs(modules: Any) -> None:
     script = """(() => {
       const [first, second] = [given.kept, { ...given.kept, id: "b" }];
