@@ -1,9 +1,9 @@
 """Processes that share the work: each piece is looked at by one of them, whichever is free."""
 
+import gc
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
-from gc import freeze
 from multiprocessing import get_context
 from os import sched_getaffinity
 from types import TracebackType
@@ -20,6 +20,11 @@ AHEAD = 2
 """Pieces that are handed out for each process, so that none waits for this one."""
 
 
+SELDOM = (50_000, 20, 1_000)
+"""How seldom garbage is looked for: a stretch is tens of thousands of values that all stay until it
+is done, and nearly half of the time went into looking at them again and again."""
+
+
 class Crew:
     """Does pieces of work and answers in the order of the pieces, so that the answers do not tell
     how many did it. One alone works in this process, as everybody does inside a transaction that
@@ -32,11 +37,13 @@ class Crew:
         self._pool: ProcessPoolExecutor | None = None
 
     def __enter__(self) -> Self:
+        self._collects = gc.get_threshold()
+        gc.freeze()  # what is shared stays shared: no collector writes to it
+        gc.set_threshold(*SELDOM)
         if self.processes > 1:
             database: Any = connection  # it may be pooled
             connections.close_all()
             database.close_pool()  # else they would all speak over what they inherit
-            freeze()  # what they share stays shared: no collector writes to it
             self._pool = ProcessPoolExecutor(self.processes, get_context("fork"))
             self._pool.submit(int).result()  # all are there before a connection is opened here
         return self
@@ -49,6 +56,8 @@ class Crew:
     ) -> None:
         if self._pool is not None:
             self._pool.shutdown(cancel_futures=True)
+        gc.set_threshold(*self._collects)
+        gc.unfreeze()
 
     def each(self, work: Callable[[P], R], pieces: Iterable[P]) -> Iterator[R]:
         """What ``work``, a function of a module, comes to for each piece."""

@@ -27,6 +27,8 @@ class Command(BaseCommand):
         "the first difference by position. It reads only."
     )
 
+    requires_system_checks = ()  # they load the whole web side, which nothing here needs
+
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--only", choices=PARTS, help="check this part alone")
         parser.add_argument(
