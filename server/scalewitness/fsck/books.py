@@ -1,15 +1,17 @@
 """What lies outside the log against the lines of its books, and these against the log."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, Final
+from itertools import islice
+from typing import Any, Final, NamedTuple
 from uuid import UUID
 
 import msgspec
-from django.db.models import Exists, Model, OuterRef
+from django.db.models import Exists, Max, Model, OuterRef
+from django.db.models.fields.json import KeyTransform
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.books.models import BookClosing, BookLine
-from scalewitness.books.queries import BOOKS, Book, closed_in, lines_from
+from scalewitness.books.queries import BOOKS, THROUGH, Book, closed_in
 from scalewitness.domain.erasure import ERASED_NAME
 from scalewitness.domain.translog.books import (
     EMPTY,
@@ -18,10 +20,12 @@ from scalewitness.domain.translog.books import (
     line_commitment,
     root_of_books,
 )
+from scalewitness.fsck.crew import Crew
 from scalewitness.fsck.erasures import Erasures
 from scalewitness.fsck.report import Difference
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper
 
@@ -29,29 +33,60 @@ LINES: Final = BookLine._meta.db_table
 CLOSINGS: Final = BookClosing._meta.db_table
 
 
-def check_books(size: int) -> Iterator[Difference]:
-    """All books, of a log of ``size`` entries."""
-    yield from check_closings(size)
-    stated = list(BookClosing.objects.order_by("position"))
-    for book in BOOKS:
-        ends = [(one.position, closed_in(one).get(book.name, Closed())) for one in stated]
-        yield from _check_book(book, ends)
+class Piece(NamedTuple):
+    """Of a book, its chain, or the rows that some of its lines are about."""
+
+    book: str
+    lines: tuple[int, int] | None = None
+
+
+def check_books(crew: Crew) -> Iterator[Difference]:
+    """All books, piece by piece."""
+    yield from check_closings()
+    for found in crew.each(check_piece, _pieces()):
+        yield from found
     yield from check_records()
     yield from check_letters()
 
 
-def check_closings(size: int) -> Iterator[Difference]:
+def _pieces() -> Iterator[Piece]:
+    for book in BOOKS:
+        yield Piece(book.name)
+        last = BookLine.objects.filter(book=book.name).aggregate(nth=Max("nth"))["nth"]
+        for first in range(0, 0 if last is None else last + 1, THROUGH):
+            yield Piece(book.name, (first, first + THROUGH))
+
+
+def check_piece(piece: Piece) -> list[Difference]:
+    """In a snapshot of its own: a row and its line are told of together."""
+    (book,) = (one for one in BOOKS if one.name == piece.book)
+    with snapshot():
+        if piece.lines is None:
+            return list(_check_chain(book))
+        first, end = piece.lines
+        lines = BookLine.objects.filter(book=book.name, nth__gte=first, nth__lt=end)
+        return list(_rows(book, list(lines.select_related("secret").order_by("nth"))))
+
+
+def check_closings() -> Iterator[Difference]:
     """Each closing opens the root that its fact states, and each such fact has its closing."""
-    rows = {one.position: one for one in BookClosing.objects.all()}
-    for entry in Entry.objects.filter(kind="books_closed", position__lt=size):
-        row = rows.pop(entry.position, None)
-        if row is None:
-            yield Difference(CLOSINGS, entry.position, "the entry has no row")
-        elif not _opens(row, entry):
-            what = "what the books came to is not what the entry commits to"
-            yield Difference(CLOSINGS, entry.position, what)
-    for position in sorted(rows):
+    closed = Entry.objects.filter(kind="books_closed").order_by("position")
+    entries = closed.iterator(chunk_size=AT_ONCE)
+    while some := {entry.position: entry for entry in islice(entries, AT_ONCE)}:
+        rows = BookClosing.objects.in_bulk(list(some))
+        for position, entry in some.items():
+            if position not in rows:
+                yield Difference(CLOSINGS, position, "the entry has no row")
+            elif not _opens(rows[position], entry):
+                what = "what the books came to is not what the entry commits to"
+                yield Difference(CLOSINGS, position, what)
+    stated = Entry.objects.filter(kind="books_closed", position=OuterRef("position"))
+    strays = BookClosing.objects.filter(~Exists(stated)).order_by("position")
+    for position in strays.values_list("position", flat=True).iterator():
         yield Difference(CLOSINGS, position, "a row that no entry calls for")
+
+
+AT_ONCE = 500
 
 
 def _opens(row: BookClosing, entry: Entry) -> bool:
@@ -62,26 +97,34 @@ def _opens(row: BookClosing, entry: Entry) -> bool:
         return False
 
 
-def _check_book(book: Book, ends: list[tuple[int, Closed]]) -> Iterator[Difference]:
-    """Its lines in order against each closing, and the rows against the lines."""
-    chain, nth, ahead = EMPTY, 0, iter(ends)
+def _check_chain(book: Book) -> Iterator[Difference]:
+    """Its lines in order against each closing."""
+    chain, nth, ahead = EMPTY, 0, _ends(book)
     position, end = next(ahead, (None, Closed()))
-    for lines in lines_from(book.name, 0):
-        for line in lines:
-            while position is not None and end.lines == nth:
-                yield from _chain(book, position, end, chain)
-                position, end = next(ahead, (None, Closed()))
-            if line.nth != nth:
-                break
-            chain = chained(chain, line.thing, line.state, bytes(line.commitment))
-            nth += 1
-        yield from _rows(book, lines)
+    lines = BookLine.objects.filter(book=book.name).order_by("nth")
+    columns = ("nth", "thing", "state", "commitment")
+    for place, thing, state, commitment in lines.values_list(*columns).iterator():
+        while position is not None and end.lines == nth:
+            yield from _chain(book, position, end, chain)
+            position, end = next(ahead, (None, Closed()))
+        if place != nth:
+            break
+        chain = chained(chain, thing, state, bytes(commitment))
+        nth += 1
     while position is not None and end.lines == nth:
         yield from _chain(book, position, end, chain)
         position, end = next(ahead, (None, Closed()))
     if position is not None:
         what = f"{book.name}: it had {end.lines} lines, and line {nth} is missing"
         yield Difference(LINES, position, what)
+
+
+def _ends(book: Book) -> Iterator[tuple[int | None, Closed]]:
+    """Of each closing its position, and what the book came to."""
+    closings = BookClosing.objects.annotate(ours=KeyTransform(book.name, "books"))
+    rows = closings.order_by("position").values_list("position", "ours")
+    for position, ours in rows.iterator():
+        yield position, msgspec.convert(ours, Closed) if ours else Closed()
 
 
 def _chain(book: Book, position: int, end: Closed, chain: bytes) -> Iterator[Difference]:

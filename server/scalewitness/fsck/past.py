@@ -22,10 +22,12 @@ class Past:
     def __init__(self, stretch: Iterable[LoggedFact] = ()) -> None:
         self._standings: dict[UUID, list[LoggedFact]] = {}
         self._start: int | None = None
-        self._here: dict[str, set[UUID]] = {}
+        self._here: dict[str, dict[UUID, int]] = {}
+        """By kind and by what they are about, where the last fact of the stretch is."""
+        self._next: dict[str, dict[UUID, LoggedFact]] = {}
         self._latest: dict[tuple[str, frozenset[str]], dict[UUID, int]] = {}
         for fact in stretch:
-            self._here.setdefault(fact.kind, set()).add(fact.about)
+            self._here.setdefault(fact.kind, {})[fact.about] = fact.position
             self._start = fact.position if self._start is None else self._start
             if fact.kind == "standing_changed":
                 self._standings.setdefault(fact.about, []).append(fact)
@@ -79,8 +81,26 @@ class Past:
         standings = self._standings.get(call.about, ()) if here else ()
         near = [one for one in standings if one.position > call.position]
         yield from near
+        if here:
+            after = self._standings_beyond(call.kind).get(call.about)
+            if after is not None:
+                yield after
+                return
         seen = max((one.position for one in near), default=call.position)
         yield from facts_in(_about(call.about, {"standing_changed"}).filter(position__gt=seen)[:1])
+
+    def _standings_beyond(self, kind: str) -> dict[UUID, LoggedFact]:
+        """The next standing after the stretch, of all that it leaves without one since its last
+        fact of that kind."""
+        if kind not in self._next:
+            last = {about: found[-1].position for about, found in self._standings.items()}
+            facts = self._here.get(kind, {})
+            left = [about for about, position in facts.items() if last.get(about, -1) < position]
+            rows = Entry.objects.filter(about__in=left, kind="standing_changed")
+            rows = rows.filter(position__gt=max(facts.values(), default=0))
+            first = rows.order_by("about", "position").distinct("about") if left else ()
+            self._next[kind] = {one.about: one for one in facts_in(list(first))}
+        return self._next[kind]
 
     def home_before(self, move: LoggedFact) -> UUID:
         """The collection an animal was in before it moved.

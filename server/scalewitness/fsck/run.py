@@ -149,7 +149,7 @@ class FsckRun:
             self._standings()
         if "books" in self.mark.parts:
             with snapshot():
-                self._note(check_books(read_state().size))
+                self._note(check_books(self._crew))
 
     def _note(self, differences: Iterable[Difference]) -> None:
         for one in differences:
