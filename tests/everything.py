@@ -29,6 +29,7 @@ from scalewitness.intake.statements import (
     update_examiner_records,
 )
 from scalewitness.intake.succession import admit_loss
+from scalewitness.ledger.models import Witness
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.mail.models import Letter
 from scalewitness.people.services import enter_address, name_practitioner
@@ -136,6 +137,10 @@ def _own_word(world: World) -> None:
     outcomes += accept([notice], page, world.now)
     outcomes += first.push(stop(first, notice), rule(first, required=False))
     assert [one.status for one in outcomes] == ["accepted"] * 5
+    key = "record.example/witness/00000000000000aa+00000000+AAAA"
+    Witness.objects.create(key=key, keeper=world.stan.pk, registered_at=world.now)
+    revoked = world.say(world.stan, "witness_revoked", world.stan.pk, {"key": key, "size": 3})
+    assert revoked.status == "accepted"
     printed = paper(world, world.stan, endorsed_by=first)
     assert printed.states("device_revoked", device=str(second.device.pk)).status == "accepted"
 

@@ -15,6 +15,7 @@ from scalewitness_cli.commands.recovering import recover, recovery_key, revoke_d
 from scalewitness_cli.commands.refiling import refile
 from scalewitness_cli.commands.requiring import require_witnesses
 from scalewitness_cli.commands.retrying import retry
+from scalewitness_cli.commands.revoking import revoke_witness
 from scalewitness_cli.commands.sending import send
 from scalewitness_cli.commands.servers import servers
 from scalewitness_cli.commands.showing import sheet, show
@@ -35,6 +36,7 @@ def cli() -> None:
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end, sync,
     in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, send, show,
     unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations)  # fmt: skip
-WATCHERS = (verify, witness, require_witnesses, alarms, acknowledge, evidence)
+WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
+    evidence)  # fmt: skip
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

@@ -12,6 +12,8 @@ from scalewitness.domain.translog.tree import HASH_BYTES
 from scalewitness_cli.remote import Stopped, authorities
 
 SECONDS = 20.0
+MAX_WITNESSES_BYTES = 4_000_000
+"""Some ten thousand revoked keys (our judgement)."""
 
 
 class NoSuchTile(ValueError):
@@ -83,6 +85,15 @@ class PublicLog:
         """
         return self._read_statement("key-changes")
 
+    def revoked_witnesses(self) -> bytes | None:
+        """What the log says of witnesses, those that are revoked among it, as sent; None where it
+        says nothing.
+
+        Raises:
+            Stopped: no answer, or the server is in trouble.
+        """
+        return self._read_statement("witnesses", MAX_WITNESSES_BYTES)
+
     def freshness(self) -> bytes | None:
         """What the log says of when it last signed, as sent; None where it says nothing.
 
@@ -99,8 +110,8 @@ class PublicLog:
         """
         return self._read_statement(f"cosigned?witnesses={quote(','.join(names))}")
 
-    def _read_statement(self, of: str) -> bytes | None:
-        answer, data = self._read(f"{self.url}/api/v1/log/{of}", MAX_NOTE_BYTES)
+    def _read_statement(self, of: str, most: int = MAX_NOTE_BYTES) -> bytes | None:
+        answer, data = self._read(f"{self.url}/api/v1/log/{of}", most)
         if answer.status_code >= 500 or answer.status_code == 429:
             raise Stopped(f"{self.url} does not say: {_why(answer, data)}")
         return data if answer.status_code == 200 else None

@@ -4,7 +4,7 @@ Nothing of this is an alarm: this computer's clock may be wrong, and a witness m
 two show of the log itself is held to it like everything else.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +24,8 @@ from scalewitness_cli.key_following import Vouched, vouched
 from scalewitness_cli.locking import write_whole
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.revoked import TellsRevoked, learn
+from scalewitness_cli.revoked import known as known_revoked
 from scalewitness_cli.stating import map_in
 from scalewitness_cli.witness import Known, Log, Seen, look
 
@@ -31,8 +33,8 @@ UNSHOWN = "The log does not show when it signed its newest state."
 MALFORMED = (ValueError, KeyError, TypeError, AttributeError)
 
 
-class PublicTimes(Log, Protocol):
-    """A log that also tells when it signed, and what witnesses cosigned."""
+class PublicTimes(Log, TellsRevoked, Protocol):
+    """A log that also tells when it signed, what witnesses cosigned, and which are revoked."""
 
     def freshness(self) -> bytes | None: ...
 
@@ -95,13 +97,15 @@ def watch(
     seen = look(memory, log, keys, now, also, known)
     if isinstance(seen, Alarm):
         return Watched(seen)
+    if witnesses:
+        learn(memory, log)
     shown, remark = _age(memory, log, keys, seen, now)
     remarks = [remark] if remark else []
     if wanted is not None and asked and isinstance(shown, Seen):
         mine = [note for note in lines if _is_of(note, memory, keys)]
         found = look(memory, log, keys, now, mine, shown=shown.note)
         shown = found if isinstance(found, Alarm) else shown
-        remarks += filter(None, [lacks(wanted, mine, witnesses, now)])
+        remarks += filter(None, [lacks(wanted, mine, witnesses, now, known_revoked(memory))])
     return Watched(shown, remarks)
 
 
@@ -150,13 +154,21 @@ def _is_of(note: Note, memory: Memory, keys: Sequence[VerifierKey]) -> bool:
     return mine and isinstance(vouched(note, keys, memory.key_changes(keys)), Vouched)
 
 
-def lacks(wanted: Wanted, notes: Sequence[Note], witnesses: Sequence[VerifierKey], now: int) -> str:
+def lacks(
+    wanted: Wanted,
+    notes: Sequence[Note],
+    witnesses: Sequence[VerifierKey],
+    now: int,
+    revoked: Mapping[str, int],
+) -> str:
     """What is to be said of witnesses that did not look in time; empty where enough did. ``notes``
-    are of this log."""
+    are of this log; of a witness that was ``revoked`` by then they count for nothing."""
     sizes, times = dict[str, int](), dict[str, int]()
     for note in notes:
-        for name, at in _lines(note, witnesses).items():
-            sizes[name] = int(note.text.split("\n")[1])
+        size = int(note.text.split("\n")[1])
+        counting = [key for key in witnesses if size < revoked.get(str(key), size + 1)]
+        for name, at in _lines(note, counting).items():
+            sizes[name] = size
             times[name] = at
     recent = [name for name, at in times.items() if now - at <= wanted.within + SLACK.seconds]
     if len(recent) >= wanted.at_least:

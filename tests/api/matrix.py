@@ -326,6 +326,7 @@ ROWS = [
     Row("GET", "log/consistency?old=1", EVERYONE),
     Row("GET", "log/witnesses", EVERYONE),
     Row("GET", "log/origins", EVERYONE),
+    Row("GET", "log/cosignatures", SIGNED_IN),
     Row("POST", "log/cosignatures", all_signed_in(201), cosignature),
     Row("GET", "schema", EVERYONE),
     Row("GET", "docs", EVERYONE),

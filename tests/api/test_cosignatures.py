@@ -15,6 +15,7 @@ from django.db.models import F
 from django.test import Client
 from django.utils import timezone
 from tests.api.client import Api
+from tests.signing import code
 from tests.witnessing import cosigned, keepers_witness
 from tests.world import World
 
@@ -27,9 +28,12 @@ from scalewitness.domain.translog.notes import (
     signature_line,
     signed,
 )
+from scalewitness.intake.batch import Actor
+from scalewitness.intake.outcomes import Outcome
+from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Checkpoint, Cosignature, Witness
 from scalewitness.ledger.queries.witnesses import MOST_LINES
-from scalewitness.ledger.services.cosigning import MOST_KEYS, take
+from scalewitness.ledger.services.cosigning import MOST_EVER, MOST_KEYS, take
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.commands.witness import sent_by
@@ -103,13 +107,13 @@ def test_a_forged_one_is_refused(world: World, head: Checkpoint, odile: Api) -> 
     # The last: a key ID forged to be the key's, over a signature of another key.
     line = signature_line(read_note(head.note).text, forger, int(time.time()))
     forged = SignatureLine(line.name, keepers_witness().verifier.key_id, line.signature)
-    for cosignature, code in (
+    for cosignature, refusal in (
         (cosigned(head, forger)["cosignature"], "witness_unknown"),
         (cosigned(later)["cosignature"], "bad_signature"),
         (str(forged).rstrip("\n"), "bad_signature"),
     ):
         sent = cosigned(head) | {"cosignature": cosignature}
-        assert odile.post("/log/cosignatures", sent).code == code
+        assert odile.post("/log/cosignatures", sent).code == refusal
     assert not Cosignature.objects.exists()
     assert not Witness.objects.exists()
 
@@ -249,3 +253,82 @@ def test_the_client_and_the_server_understand_each_other(
     alarm = look(memory, log, [LOG.verifier], int(time.time()))
     assert isinstance(alarm, Alarm)
     assert alarm.kind == "unproven"
+
+
+def revoke(world: World, number: int = 1, **body: int) -> Outcome:
+    said = {"key": str(keepers_witness(number).verifier), **body}
+    item = world.item("witness_revoked", world.odile.pk, said)
+    return accept([item], Actor(keeper=world.odile.pk), world.now)[0]
+
+
+def under(nobody: Api) -> list[int]:
+    """Of the keeper's two witnesses, those with a line under the newest checkpoint."""
+    keys = [LOG.verifier, *(keepers_witness(number).verifier for number in (1, 2))]
+    opened = open_note(Client().get("/log/checkpoint").content, keys)
+    names = [keepers_witness(number).name for number in (1, 2)]
+    return [names.index(one.name) + 1 for one in opened.verified if one.name in names]
+
+
+def test_a_revoked_witness_says_nothing_more_and_what_it_saw_before_stands(
+    world: World, head: Checkpoint, odile: Api, nobody: Api
+) -> None:
+    old = head
+    assert odile.post("/log/cosignatures", cosigned(old)).status == 201
+    assert revoke(world).status == "accepted"
+    new = grown(world)
+    assert odile.post("/log/cosignatures", cosigned(new, keepers_witness(2))).status == 201
+    late = odile.post("/log/cosignatures", cosigned(new))
+    assert (late.status, "was revoked" in late.body["detail"]) == (403, True)
+    (end,) = nobody.get("/log/witnesses").body["revoked"]
+    assert end["size"] == end["position"] + 1 > old.size
+    sizes = [one["size"] for one in nobody.get("/log/witnesses").body["heads"]]
+    assert sizes == [new.size, old.size], "what it saw before it was revoked still counts"
+    assert under(nobody) == [2]
+
+
+def test_it_is_revoked_from_a_point_on_that_lies_back(
+    world: World, head: Checkpoint, odile: Api, nobody: Api
+) -> None:
+    """A thief had it by then: what came in meanwhile is served and counted no more."""
+    odile.post("/log/cosignatures", cosigned(head))
+    new = grown(world)
+    odile.post("/log/cosignatures", cosigned(new))
+    assert under(nobody) == [1]
+    assert revoke(world, size=new.size).status == "accepted"
+    assert under(nobody) == []
+    heads = nobody.get("/log/witnesses").body["heads"]
+    assert [one["size"] for one in heads] == [head.size]
+    (own,) = odile.get("/log/cosignatures").body["items"]
+    assert (own["size"], own["revoked_from"]) == (new.size, new.size)
+
+
+def test_only_its_keeper_revokes_it_once_and_not_from_the_future(
+    world: World, head: Checkpoint, odile: Api, pim: Api
+) -> None:
+    odile.post("/log/cosignatures", cosigned(head))
+    said = {"key": str(keepers_witness().verifier)}
+    assert pim.get("/log/cosignatures").body["items"] == []
+    for about in (world.pim, world.odile):
+        item = world.item("witness_revoked", about.pk, said)
+        assert code(accept([item], Actor(keeper=world.pim.pk), world.now)[0]) == "not_found"
+    assert code(revoke(world, 2)) == "not_found"
+    assert code(revoke(world, size=10**6)) == "out_of_range"
+    assert revoke(world, size=0).status == "accepted"
+    assert code(revoke(world)) == "not_now"
+
+
+def test_revoked_keys_make_room_but_not_without_end(
+    world: World, head: Checkpoint, odile: Api
+) -> None:
+    for number in range(1, MOST_KEYS + 1):
+        odile.post("/log/cosignatures", cosigned(head, keepers_witness(number)))
+    more = cosigned(head, keepers_witness(MOST_KEYS + 1))
+    assert odile.post("/log/cosignatures", more).status == 403
+    revoke(world)
+    assert odile.post("/log/cosignatures", more).status == 201
+    made = {"keeper": world.odile.pk, "registered_at": world.now}
+    rows = [Witness(key=f"k{number}", **made) for number in range(MOST_EVER - MOST_KEYS - 1)]
+    Witness.objects.bulk_create(rows)
+    revoke(world, 2)
+    full = odile.post("/log/cosignatures", cosigned(head, keepers_witness(MOST_EVER + 1)))
+    assert full.status == 403

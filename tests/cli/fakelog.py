@@ -30,6 +30,8 @@ class FakeLog:
         """Instead of its own checkpoint."""
         self.said: bytes | None = None
         """Of the logs before it."""
+        self.revoked: bytes | None = None
+        """What it says of witnesses."""
         self.changes: list[Note] = []
         """Of its key."""
         self.fresh: bytes | None = None
@@ -46,6 +48,9 @@ class FakeLog:
 
     def origins(self) -> bytes | None:
         return self.said
+
+    def revoked_witnesses(self) -> bytes | None:
+        return self.revoked
 
     def key_changes(self) -> bytes | None:
         return json.dumps({"changes": list(map(str, self.changes))}).encode()

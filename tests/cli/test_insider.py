@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from tests.cli.rooms import Machine, Room, envelope, fresh_id, new_animal
+from tests.cli.rooms import Answer, Machine, Room, envelope, fresh_id, new_animal
 from tests.plugins.services import Services
 from tests.waiting import ENOUGH
 from tests.world import probing
@@ -21,6 +21,7 @@ from tests.world import probing
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import moment_now
 from scalewitness_cli.recovery import spelled
+from scalewitness_cli.revoked import FILE
 
 ENROL = """
 from django.utils import timezone
@@ -260,6 +261,33 @@ def test_a_keepers_second_machine_is_endorsed_by_comparing_keys(odile: Machine, 
     assert odile.well("endorse") == []
     odile.sync()
     assert alarms(odile, 0) == []
+
+
+def test_a_lost_machine_that_watched_is_revoked(odile: Machine, room: Room) -> None:
+    ((token,),) = odile.rows("SELECT json_extract(content, '$.token') FROM identity")
+    file = odile.home / "token"
+    file.write_text(token)
+
+    def watch() -> Answer:
+        return odile.run("witness", odile.url, "--key", room.log_key, "--token-file", str(file))
+
+    assert watch().status == 0
+    (one,) = odile.well("revoke-witness")
+    assert (one["revoked_from"], one["size"] > 0) == (None, True)
+    name = one["key"].partition("+")[0]
+    assert odile.run("revoke-witness", "nobody").status == 1
+    position = odile.well("revoke-witness", name[-8:])["position"]
+    (one,) = odile.well("revoke-witness")
+    assert one["revoked_from"] == position + 1
+    odile.sync()
+    new_animal(odile, "N2")
+    odile.sync()
+    late = watch()
+    assert (late.status, "was revoked" in late.out) == (2, True)
+    trusted = odile.home / ".config" / "scalewitness" / "keys"
+    trusted.write_text(f"{trusted.read_text()}{one['key']}\n")
+    odile.sync()
+    assert one["key"] in "".join(path.read_text() for path in odile.home.rglob(FILE))
 
 
 def test_signing_out_ends_the_key_by_its_own_signature(odile: Machine) -> None:

@@ -17,6 +17,7 @@ from scalewitness.domain.translog.notes import signature_line, signed
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness_cli.memory import Memory
+from scalewitness_cli.revoked import FILE
 
 LOG = Signer("record.example/log", KeyType.ED25519, bytes(range(32)))
 OLD = Signer("record.example/log", KeyType.ED25519, bytes(range(1, 33)))
@@ -90,6 +91,20 @@ def test_keys_are_kept_in_a_file_and_witnesses_are_named(machine: Machine) -> No
     assert done.returncode == 0
     assert "Seen by the witness quiet.example at 2027-01-15T08:00:00Z" in done.stdout
     assert "no witness you trust" not in done.stdout
+
+
+@pytest.mark.parametrize(("size", "counts"), [(6, True), (5, False), (3, False)])
+def test_a_witness_that_was_revoked_by_then_vouches_for_nothing(
+    machine: Machine, size: int, counts: bool
+) -> None:
+    machine.trust(str(LOG.verifier), str(WITNESS.verifier))
+    memory = Memory(machine.home / ".local" / "state" / "scalewitness", LOG.name)
+    with memory.alone():
+        (memory.folder / FILE).write_text(json.dumps({str(WITNESS.verifier): size}))
+    said = machine.run("a.receipt").stdout
+    assert ("Seen by the witness quiet.example" in said) == counts
+    assert (f"which its keeper revoked from size {size} on" in said) == (not counts)
+    assert ("no witness you trust" in said) == (not counts)
 
 
 def test_an_older_key_of_the_same_log_still_counts(machine: Machine) -> None:

@@ -22,7 +22,15 @@ from scalewitness.domain.translog.prefix_tree import NOTHING
 from scalewitness.domain.translog.regrowth import Regrowth
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.fsck.tables import TABLES
-from scalewitness.ledger.models import Checkpoint, Entry, MapHead, SignedHead, StatedMap, Tile
+from scalewitness.ledger.models import (
+    Checkpoint,
+    Entry,
+    MapHead,
+    SignedHead,
+    StatedMap,
+    Tile,
+    WitnessEnd,
+)
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services import mapping
@@ -111,6 +119,13 @@ def a_notice_from_long_ago() -> int:
 def a_stop_taken_away() -> int:
     at: int = Entry.objects.get(kind="signing_notice_stopped").position
     as_superuser(f"DELETE FROM people_signingnoticestop WHERE position = {at}")
+    return at
+
+
+def a_witness_revoked_much_later() -> int:
+    """What a thief cosigned meanwhile would count."""
+    at: int = WitnessEnd.objects.get().position
+    as_superuser(f"UPDATE ledger_witnessend SET size = 999 WHERE position = {at}")
     return at
 
 
@@ -487,6 +502,7 @@ TABLE = [
     row(a_notice_from_long_ago, "people_signingnotice", ": at"),
     row(a_stop_taken_away, "people_signingnoticestop", "has no row"),
     row(an_endorsement_taken_away, "people_keyendorsement", "has no row"),
+    row(a_witness_revoked_much_later, "ledger_witnessend", ": size"),
     row(a_sheet_that_passes_for_a_device, "people_devicekey", ": recovery"),
     row(a_column_beside_a_leaf, "ledger_entry", "columns that are not the leaf's: by"),
     row(when_a_call_came_in, "ledger_entry", "not the leaf's: received_at", "calls_call"),

@@ -27,6 +27,9 @@ class AsServed:
     def key_changes(self) -> bytes | None:
         return self._get("/api/v1/log/key-changes")
 
+    def revoked_witnesses(self) -> bytes | None:
+        return self._get("/api/v1/log/witnesses")
+
     def freshness(self) -> bytes | None:
         return self._get("/api/v1/log/freshness")
 

@@ -2,6 +2,7 @@
 few of the witnesses that its keeper asks for have looked."""
 
 import json
+from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from tests.ledger.setting_back import sign_and_forget
 
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.notes import read_note, signature_line
-from scalewitness.ledger.models import Checkpoint
+from scalewitness.ledger.models import Checkpoint, Witness, WitnessEnd
 from scalewitness.ledger.services.cosigning import take
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.ledger.services.signing import log_key, sign_checkpoint, sign_in_time
@@ -195,3 +196,32 @@ def test_what_is_asked_for_is_kept(tmp_path: Path) -> None:
         "at_least": 2,
         "within": 60,
     }
+
+
+class Unrepentant(AsServed):
+    """It told once that a witness is revoked, and serves its line as if it had not."""
+
+    def __init__(self, lines: bytes | None) -> None:
+        self._lines = lines
+
+    def revoked_witnesses(self) -> bytes | None:
+        return None
+
+    def cosigned(self, names: Sequence[str]) -> bytes | None:
+        return self._lines
+
+
+def test_a_witness_that_was_revoked_is_not_taken_to_have_looked(memory: Memory) -> None:
+    append(5)
+    sign_checkpoint(NOW)
+    two = Wanted(2, 86_400)
+    for position, size in ((3, 10**6), (4, 1)):
+        cosigned(witness := WITNESSES[position - 3])
+        lines = AsServed().cosigned([one.name for one in WITNESSES])
+        if position == 4:
+            assert remarks(memory, timedelta(0), wanted=two) == [], "revoked for later trees alone"
+        held = Witness.objects.get(key=str(witness.verifier))
+        WitnessEnd.objects.create(witness=held, position=position, size=size)
+    (one_looked,) = remarks(memory, timedelta(0), wanted=two)
+    assert "the log shows that 1 did" in one_looked
+    assert remarks(memory, timedelta(0), Unrepentant(lines), two) == [one_looked]

@@ -198,12 +198,13 @@ def _between_steps(interrupts: Interrupts) -> Step:
 
 def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
     """The server, held to its log where a key of that is trusted."""
-    keys = log_keys(kept_or_usage(), identity.origin) if identity.origin else []
+    trusted = kept_or_usage()
+    keys = log_keys(trusted, identity.origin) if identity.origin else []
     memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
     if memory is None:
         return Line(api, log, memory, keys)
     wanted = wanted_in(wanted_file())
-    return Line(api, log, memory, memory.keys(keys), wanted, witness_keys(kept_or_usage()))
+    return Line(api, log, memory, memory.keys(keys), wanted, witness_keys(trusted))
 
 
 def shown(store: Store, done: Synced) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from scalewitness_cli.meeting import meet
 from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.revoked import known, revoked_among
 from scalewitness_cli.saved import (
     MAX_BYTES,
     BadSaved,
@@ -219,6 +220,9 @@ def _no_key(origin: str) -> str:
 
 def _found(file: Path, proven: Proven) -> dict[str, Any]:
     entry, head = proven.entry, proven.checkpoint
+    revoked = revoked_among(
+        proven.signatures.verified, known(Memory(state_folder(), head.origin)), head.size
+    )
     return {
         "file": str(file),
         "holds": True,
@@ -238,8 +242,9 @@ def _found(file: Path, proven: Proven) -> dict[str, Any]:
         "cosigned": [
             {"name": one.name, "at": _moment(one.at)}
             for one in proven.signatures.verified
-            if one.at is not None
+            if one.at is not None and one not in revoked
         ],
+        "revoked": [{"name": one.name, "from": size} for one, size in revoked.items()],
         "body": entry.body,
     }
 
@@ -274,6 +279,11 @@ def _lines(found: dict[str, Any]) -> list[str]:
         f"Where: position {found['position']} of the log {found['log']}",
         f"Signed when the log had {found['size']} entries, root {found['root'][:16]}…",
         *(f"Seen by the witness {one}" for one in seen),
+        *(
+            f"Cosigned by the witness {one['name']}, which its keeper revoked from size "
+            f"{one['from']} on: that is worth nothing"
+            for one in found["revoked"]
+        ),
         f"It shows: {PROVES}",
         f"It does not show: {PROVES_NOT}",
         *([] if seen else [f"Also: {UNSEEN}"]),

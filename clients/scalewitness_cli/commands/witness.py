@@ -78,20 +78,21 @@ def _run(
 ) -> tuple[int, dict[str, Any]]:
     """``to``: where the cosignature goes, a file, or the log by this device's token."""
     try:
-        watched = watch(
-            memory,
-            PublicLog(url),
-            keys,
-            int(time.time()),
-            also,
-            wanted=wanted_in(wanted_file()),
-            witnesses=list(dict.fromkeys(witness_keys(kept_or_usage()))),
-        )
+        with PublicLog(url) as log:
+            watched = watch(
+                memory,
+                log,
+                keys,
+                int(time.time()),
+                also,
+                wanted=wanted_in(wanted_file()),
+                witnesses=list(dict.fromkeys(witness_keys(kept_or_usage()))),
+            )
         seen = watched.seen
+        if isinstance(seen, Alarm):
+            return 1, alarm_shown(memory, seen, memory.keys(keys))
     except Stopped as why:
         return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
-    if isinstance(seen, Alarm):
-        return 1, alarm_shown(memory, seen, memory.keys(keys))
     if isinstance(to, Path):
         write_whole(to, str(cosigned_anew(memory, int(time.time()))))
         return 0, _seen(seen, watched.remarks) | {"sent": None, "not_sent": f"it is in {to}"}
@@ -110,7 +111,8 @@ def _send(memory: Memory, url: str, token: str | None) -> tuple[bool | None, str
         made = to_send(memory, int(time.time()))
         if made is None:
             return True, None
-        Api(url, token).post("log/cosignatures", sent_by(made))
+        with Api(url, token) as api:
+            api.post("log/cosignatures", sent_by(made))
     except (Stopped, Refusal) as problem:
         return False, str(problem)
     memory.note_sent(made.note)

@@ -71,6 +71,7 @@ from scalewitness.api.keepers.find_keeper import find_keeper
 from scalewitness.api.keepers.show_me import show_me
 from scalewitness.api.keepers.sign_up import sign_up
 from scalewitness.api.learned_numbers import show_learned
+from scalewitness.api.log.list_witness_keys import list_witness_keys
 from scalewitness.api.log.prove_consistency import prove_consistency
 from scalewitness.api.log.prove_inclusion import prove_inclusion
 from scalewitness.api.log.show_checkpoint import show_checkpoint
@@ -318,7 +319,11 @@ log = [
     path("log/freshness", resource(get=show_freshness), name="log-freshness"),
     path("log/cosigned", resource(get=show_cosigned), name="log-cosigned"),
     path("log/key-changes", resource(get=show_key_changes), name="log-key-changes"),
-    path("log/cosignatures", resource(post=take_cosignature), name="log-cosignatures"),
+    path(
+        "log/cosignatures",
+        resource(get=list_witness_keys, post=take_cosignature),
+        name="log-cosignatures",
+    ),
     path("log/origins", resource(get=show_origins), name="log-origins"),
     path("log/witnesses", resource(get=show_witnesses), name="log-witnesses"),
     path("schema", schema, name="schema"),

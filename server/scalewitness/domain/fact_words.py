@@ -180,6 +180,9 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
         "without a signature again, unless a device of theirs stops it."
     ),
     "signing_notice_stopped": "A keeper's device stopped the notice that all of them are lost.",
+    "witness_revoked": (
+        "A keeper revoked a witness key of theirs: what it says of later trees is worth nothing."
+    ),
     "keeper_vouched": _voucher,
     "animal_registered": _from("An animal was registered: {}.", "species"),
     "particulars_corrected": _from("An animal's particulars were corrected: {}.", "species"),

@@ -46,6 +46,7 @@ from scalewitness.ledger.models import (
     Succession,
     Tile,
     Witness,
+    WitnessEnd,
 )
 from scalewitness.people.models import (
     Deceit,
@@ -122,6 +123,7 @@ TABLES = (
     Table(SigningRule),
     Table(SigningNotice),
     Table(SigningNoticeStop),
+    Table(WitnessEnd),
     Table(Founder),
     Table(Voucher),
     Table(Deceit),

@@ -28,6 +28,7 @@ from scalewitness.intake.rules import (
     slips,
     visits,
     vouching,
+    witnesses,
 )
 from scalewitness.intake.submission import Sealed
 
@@ -43,6 +44,7 @@ RULES: dict[str, Rule] = {
     "signatures_required": devices.signatures_required,
     "signing_notice_given": notices.signing_notice_given,
     "signing_notice_stopped": notices.signing_notice_stopped,
+    "witness_revoked": witnesses.witness_revoked,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": identifiers.identifier_assigned,

@@ -191,6 +191,20 @@ class Witness(AppendOnly):
         return f"witness {self.pk}"
 
 
+class WitnessEnd(AppendOnly):
+    """Its keeper revoked a witness key: what it says of trees of ``size`` or larger is worth
+    nothing, and nothing more is taken from it. ``position``: of the fact."""
+
+    witness = models.OneToOneField(
+        Witness, to_field="key", primary_key=True, on_delete=models.PROTECT, related_name="end"
+    )
+    position = models.BigIntegerField(unique=True)
+    size = models.BigIntegerField()
+
+    def __str__(self) -> str:
+        return f"end of witness {self.witness_id}"
+
+
 class Cosignature(AppendOnly):
     """A witness's verified line under the checkpoint of ``size`` and ``root``.
 

@@ -277,6 +277,7 @@ RULES: Final[dict[str, Rule]] = {
             "signatures_required",
             "signing_notice_given",
             "signing_notice_stopped",
+            "witness_revoked",
         ),
         _of_nobody_else,
     ),

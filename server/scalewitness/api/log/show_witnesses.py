@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from scalewitness.api.log.proving import Hash
 from scalewitness.api.operations import operation
 from scalewitness.domain.translog.base64s import encode64
-from scalewitness.ledger.queries.witnesses import HeadSeen, heads_seen, watching
+from scalewitness.ledger.queries.witnesses import HeadSeen, heads_seen, revoked_witnesses, watching
 
 Count = Annotated[int, Meta(ge=0)]
 
@@ -27,12 +27,23 @@ class SeenHead(Struct, frozen=True):
     last_at: datetime
 
 
+class RevokedWitness(Struct, frozen=True):
+    """What this witness says of trees of ``size`` or larger is worth nothing: so says the entry
+    at ``position``."""
+
+    key: str
+    size: Count
+    position: Count
+
+
 class Witnesses(Struct, frozen=True):
-    """``keepers`` and ``outside`` ever cosigned a head; ``heads`` latest first, at most 20."""
+    """``keepers`` and ``outside`` ever cosigned a head; ``heads`` latest first, at most 20.
+    ``revoked``: witness keys whose keepers lost them, which a reader who trusts them must know."""
 
     keepers: Count
     outside: Count
     heads: list[SeenHead]
+    revoked: list[RevokedWitness]
 
 
 @operation("Show how many have seen which head", gives={200: Witnesses}, anonymous=True)
@@ -40,7 +51,9 @@ def show_witnesses(request: Request) -> Response:
     """For everyone: counts and times, no names. A cosigned head vouches for every smaller
     one, too. The lines themselves are under the checkpoint at `/log/checkpoint`."""
     found = watching()
-    return Response(Witnesses(found.keepers, found.outside, list(map(_shown, heads_seen()))))
+    revoked = [RevokedWitness(one.key, one.size, one.position) for one in revoked_witnesses()]
+    heads = list(map(_shown, heads_seen()))
+    return Response(Witnesses(found.keepers, found.outside, heads, revoked))
 
 
 def _shown(head: HeadSeen) -> SeenHead:

@@ -65,6 +65,7 @@ from scalewitness.domain.facts.people import (
     VisitCancelled,
     VisitDeclined,
     VisitInvited,
+    WitnessRevoked,
 )
 from scalewitness.domain.facts.record import (
     AdoptedNumber,
@@ -233,6 +234,7 @@ __all__ = [
     "VisitInvited",
     "Weight",
     "WhatWasShown",
+    "WitnessRevoked",
     "WitnessStated",
     "WitnessWithdrawn",
     "Word",

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from scalewitness.domain.facts.shapes import Body, Id, Moment, PublicKey
+from scalewitness.domain.facts.shapes import Body, Id, KeyText, Moment, Position, PublicKey
 
 Practice = Literal["veterinarian", "laboratory"]
 
@@ -69,6 +69,14 @@ class SigningNoticeStopped(Body, frozen=True):
     notice: Id
 
 
+class WitnessRevoked(Body, frozen=True):
+    """About the keeper, of a witness ``key`` of theirs, lost or in wrong hands: what it says of
+    trees of this ``size`` or larger is worth nothing. None: of those that hold this entry."""
+
+    key: KeyText
+    size: Position | None = None
+
+
 class KeeperVouched(Body, frozen=True):
     """About a keeper: whoever states it answers for them as an examiner, or does so no longer.
     ``practice``: or that their account is that of a practice or laboratory, as it says."""
@@ -107,6 +115,7 @@ BODIES: dict[str, type[Body]] = {
     "signatures_required": SignaturesRequired,
     "signing_notice_given": SigningNoticeGiven,
     "signing_notice_stopped": SigningNoticeStopped,
+    "witness_revoked": WitnessRevoked,
     "keeper_vouched": KeeperVouched,
     "visit_invited": VisitInvited,
     "visit_accepted": VisitAccepted,

@@ -21,6 +21,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "signatures_required": people.signatures_required,
     "signing_notice_given": people.signing_notice_given,
     "signing_notice_stopped": people.signing_notice_stopped,
+    "witness_revoked": people.witness_revoked,
     "animal_registered": animals.animal_registered,
     "particulars_corrected": animals.particulars_corrected,
     "identifier_assigned": animals.identifier_assigned,

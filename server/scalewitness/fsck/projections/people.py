@@ -6,6 +6,7 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, row_of_fact, row_of_thing
 from scalewitness.fsck.reading import LoggedFact
+from scalewitness.ledger.models import WitnessEnd
 from scalewitness.people.models import (
     Deceit,
     DeviceKey,
@@ -81,6 +82,12 @@ def signing_notice_given(fact: LoggedFact, past: Past) -> Rows:
 def signing_notice_stopped(fact: LoggedFact, past: Past) -> Rows:
     values = {"notice_id": UUID(fact.body.notice), "position": fact.position}
     yield Row(SigningNoticeStop, {**values, "device_id": fact.device})
+
+
+def witness_revoked(fact: LoggedFact, past: Past) -> Rows:
+    size = fact.position + 1 if fact.body.size is None else fact.body.size
+    values = {"witness_id": fact.body.key, "position": fact.position, "size": size}
+    yield Row(WitnessEnd, values)
 
 
 def keeper_vouched(fact: LoggedFact, past: Past) -> Rows:

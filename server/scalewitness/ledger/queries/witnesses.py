@@ -6,11 +6,11 @@ from datetime import datetime
 from uuid import UUID
 
 from django.conf import settings
-from django.db.models import Case, Count, Max, Min, Q, When
+from django.db.models import Case, Count, F, Max, Min, Q, QuerySet, When
 
 from scalewitness.domain.translog.notes import SignatureLine, read_line, read_note
 from scalewitness.domain.translog.witnessing import Target, read_target
-from scalewitness.ledger.models import Checkpoint, Cosignature, Witness, WitnessPush
+from scalewitness.ledger.models import Checkpoint, Cosignature, Witness, WitnessEnd, WitnessPush
 
 MOST_LINES = 15
 """Cosignatures under one served checkpoint. Readers of signed notes take at least 16 lines
@@ -32,6 +32,28 @@ class HeadSeen:
 
 
 @dataclass(frozen=True, slots=True)
+class Revoked:
+    """A witness key, and from which size of the tree on what it says is worth nothing;
+    ``position``: of the entry that says so."""
+
+    key: str
+    size: int
+    position: int
+
+
+@dataclass(frozen=True, slots=True)
+class OwnWitness:
+    """A keeper's witness key: the largest tree that it cosigned, when by its own clock, and from
+    which size on it is revoked."""
+
+    key: str
+    registered_at: datetime
+    size: int | None
+    at: datetime | None
+    revoked_from: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class Watching:
     """How many keepers ever cosigned a head, and how many outside witnesses did."""
 
@@ -45,8 +67,31 @@ def cosigned_note(checkpoint: Checkpoint) -> str:
     return str(read_note(checkpoint.note).with_lines(_lines_under(checkpoint)))
 
 
+def that_count() -> QuerySet[Cosignature]:
+    """All but those that a key made for trees from which on its keeper revoked it."""
+    return Cosignature.objects.exclude(witness__end__size__lte=F("size"))
+
+
+def revoked_witnesses() -> list[Revoked]:
+    rows = WitnessEnd.objects.order_by("position").values_list("witness__key", "size", "position")
+    return [Revoked(*row) for row in rows]
+
+
+def witnesses_of(keeper: UUID) -> list[OwnWitness]:
+    """The keeper's own, as they were registered."""
+    rows = Witness.objects.filter(keeper=keeper).order_by("pk")
+    seen = rows.annotate(largest=Max("cosignature__size"), latest=Max("cosignature__at"))
+    names = ("key", "registered_at", "largest", "latest", "end__size")
+    return [OwnWitness(*row) for row in seen.values_list(*names)]
+
+
+def witness_of(keeper: UUID, key: str) -> Witness | None:
+    """The keeper's witness with this verifier key."""
+    return Witness.objects.filter(keeper=keeper, key=key).select_related("end").first()
+
+
 def _lines_under(checkpoint: Checkpoint) -> Iterable[SignatureLine]:
-    rows = Cosignature.objects.filter(size=checkpoint.size, root=checkpoint.root)
+    rows = that_count().filter(size=checkpoint.size, root=checkpoint.root)
     ours = Case(When(witness__keeper=None, then=0), default=1)
     ranked = rows.order_by(ours, "pk")
     return map(read_line, ranked.values_list("line", flat=True)[:MOST_LINES])
@@ -58,7 +103,7 @@ def newest_cosigned(names: Sequence[str]) -> list[str]:
     wanted = Q()
     for name in names:
         wanted |= Q(witness__key__startswith=f"{name}+")
-    rows = Cosignature.objects.filter(wanted).order_by("witness", "-size").distinct("witness")
+    rows = that_count().filter(wanted).order_by("witness", "-size").distinct("witness")
     lines: dict[tuple[int, bytes], list[SignatureLine]] = {}
     for row in rows if names else ():
         lines.setdefault((row.size, bytes(row.root)), []).append(read_line(row.line))
@@ -73,7 +118,8 @@ def newest_cosigned(names: Sequence[str]) -> list[str]:
 def heads_seen(limit: int = HEADS_SHOWN) -> list[HeadSeen]:
     """The largest heads that anyone cosigned, latest first."""
     rows = (
-        Cosignature.objects.values("size", "root")
+        that_count()
+        .values("size", "root")
         .annotate(
             keepers=Count("witness__keeper", distinct=True),
             outside=Count("witness", filter=Q(witness__keeper=None), distinct=True),
@@ -98,7 +144,8 @@ def watching() -> Watching:
 def fell_silent(keeper: UUID, after: datetime, before: datetime) -> datetime | None:
     """When a witness of the keeper's own last cosigned, if that was between the two and the log
     has been signed at a larger size since. None if it goes on, or there never was one."""
-    last = Cosignature.objects.filter(witness__keeper=keeper).order_by("received_at").last()
+    own = Cosignature.objects.filter(witness__keeper=keeper, witness__end=None)
+    last = own.order_by("received_at").last()
     if last is None or not after < last.received_at < before:
         return None
     grew = Checkpoint.objects.filter(size__gt=last.size, signed_at__lt=before).exists()

@@ -13,15 +13,19 @@ from scalewitness.domain.errors import (
     OutOfRange,
     WitnessUnknown,
 )
+from scalewitness.domain.facts import WitnessRevoked
 from scalewitness.domain.translog.keys import KeyType, VerifierKey
 from scalewitness.domain.translog.notes import SignatureLine, read_note
-from scalewitness.ledger.models import Checkpoint, Cosignature, Witness
+from scalewitness.ledger.models import Checkpoint, Cosignature, Witness, WitnessEnd
 from scalewitness.ledger.services.signing import log_signer
+from scalewitness.ledger.services.writing import Logged
 
 AHEAD = timedelta(minutes=5)
 """How far a witness's clock may run ahead (our judgement, as for devices)."""
 MOST_KEYS = 10
 """Witness keys of one keeper: one a machine, and some lost (our judgement)."""
+MOST_EVER = 50
+"""Of one keeper, with those that they revoked: everybody is shown these (our judgement)."""
 NAME_DIGITS = 16
 
 
@@ -40,9 +44,17 @@ def take_from_keeper(
     held = Witness.objects.filter(key=str(key)).first()
     if held is not None and held.keeper != keeper:
         raise NotAllowed("This witness key is registered by somebody else.")
-    if held is None and Witness.objects.filter(keeper=keeper).count() >= MOST_KEYS:
-        raise NotAllowed(f"A keeper has at most {MOST_KEYS} witness keys.")
+    if held is None:
+        _require_room(keeper)
     return take(keeper, key, line, size, root, now)
+
+
+def _require_room(keeper: UUID) -> None:
+    own = Witness.objects.filter(keeper=keeper)
+    if own.filter(end=None).count() >= MOST_KEYS:
+        raise NotAllowed(f"A keeper has at most {MOST_KEYS} witness keys.")
+    if own.count() >= MOST_EVER:
+        raise NotAllowed(f"A keeper registers at most {MOST_EVER} witness keys, revoked ones too.")
 
 
 def take(
@@ -59,6 +71,8 @@ def take(
     Raises:
         CheckpointUnknown: the log vouched for no such checkpoint.
         WitnessUnknown: the line is of another key.
+        NotAllowed: its keeper revoked the key; of smaller trees too, since a thief could say
+            that it saw them.
         BadSignature: it does not hold.
         FutureDate: it is made for a time that lies ahead by more than :data:`AHEAD`.
     """
@@ -72,6 +86,8 @@ def take(
         )
         if witness.keeper != keeper:  # registered meanwhile
             raise NotAllowed("This witness key is registered by somebody else.")
+        if hasattr(witness, "end"):
+            raise NotAllowed("This witness key was revoked. Cosign with another.")
         return Cosignature.objects.get_or_create(
             witness=witness,
             size=size,
@@ -82,6 +98,11 @@ def take(
                 "received_at": now,
             },
         )
+
+
+def store_end(fact: Logged[WitnessRevoked], size: int) -> None:
+    """What the key says of trees of ``size`` or larger is worth nothing."""
+    WitnessEnd.objects.create(witness_id=fact.body.key, position=fact.position, size=size)
 
 
 def _verified(text: str, key: VerifierKey, line: SignatureLine, now: datetime) -> datetime:
