@@ -112,6 +112,10 @@ def cosignature(stage: Stage) -> dict[str, Any]:
     return cosigned(sign_checkpoint(timezone.now()))
 
 
+def checkpoint_met(stage: Stage) -> dict[str, Any]:
+    return {"note": sign_checkpoint(timezone.now()).note}
+
+
 VISIT = {
     "collection": "{collection}",
     "guest": "{stranger}",
@@ -328,6 +332,7 @@ ROWS = [
     Row("GET", "log/origins", EVERYONE),
     Row("GET", "log/cosignatures", SIGNED_IN),
     Row("POST", "log/cosignatures", all_signed_in(201), cosignature),
+    Row("POST", "log/met", EVERYONE, checkpoint_met),
     Row("GET", "schema", EVERYONE),
     Row("GET", "docs", EVERYONE),
 ]  # fmt: skip

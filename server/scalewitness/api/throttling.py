@@ -74,6 +74,10 @@ class WitnessRate(PerKeeper):
     scope = "witness"
 
 
+class BringingCheckpoints(PerAddress):
+    scope = "met"
+
+
 class Feed(PerDevice):
     scope = "changes"
 
@@ -102,5 +106,15 @@ def count_items(keeper: UUID, items: int) -> None:
 
 THROTTLES: dict[str, type[_Throttle]] = {
     one.scope: one
-    for one in (SignIn, SignUp, DeviceToken, LookUp, WitnessRate, Feed, Pushing, Photos)
+    for one in (
+        SignIn,
+        SignUp,
+        DeviceToken,
+        LookUp,
+        WitnessRate,
+        BringingCheckpoints,
+        Feed,
+        Pushing,
+        Photos,
+    )
 }

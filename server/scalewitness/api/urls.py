@@ -83,6 +83,7 @@ from scalewitness.api.log.show_map_key import show_map_key
 from scalewitness.api.log.show_origins import show_origins
 from scalewitness.api.log.show_witnesses import show_witnesses
 from scalewitness.api.log.take_cosignature import take_cosignature
+from scalewitness.api.log.take_met import take_met
 from scalewitness.api.offers.acknowledge_disclosure import acknowledge_disclosure
 from scalewitness.api.offers.answer_finding import answer_finding_as_buyer
 from scalewitness.api.offers.answer_release import answer_release
@@ -318,6 +319,7 @@ log = [
     path("log/map-key", resource(get=show_map_key), name="log-map-key"),
     path("log/freshness", resource(get=show_freshness), name="log-freshness"),
     path("log/cosigned", resource(get=show_cosigned), name="log-cosigned"),
+    path("log/met", resource(post=take_met), name="log-met"),
     path("log/key-changes", resource(get=show_key_changes), name="log-key-changes"),
     path(
         "log/cosignatures",

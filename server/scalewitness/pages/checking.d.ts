@@ -104,8 +104,9 @@ interface MapOpening {
   hidden: Link[];
 }
 /** `key`: the hash of the map's key, in hexadecimal; `note`: the signed checkpoint; `by`: the key
-    that vouches for it. */
+    that vouches for it; `received`: when it was signed, by the log's clock, null: it does not tell. */
 interface StatedMap {
+  received: string | null;
   head: Head;
   by: VerifierKey;
   note: string;
@@ -173,5 +174,11 @@ interface KeyChange {
 }
 /** `before`: the size seen the last time, or the note that this one contradicts. */
 type Whole =
-  | { holds: true; position: number; hidden: number; before: number | null }
+  | {
+    holds: true;
+    position: number;
+    hidden: number;
+    before: number | null;
+    received: string | null;
+  }
   | { holds: false; amiss: Amiss[]; before: string | null };

@@ -288,6 +288,7 @@ REST_FRAMEWORK = {
         "device_token": "60/min",
         "look_up": "60/min",
         "witness": "60/min",
+        "met": "30/min",
         "changes": "600/min",
         "push": "600/min",
         "photos": "120/min",

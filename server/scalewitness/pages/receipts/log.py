@@ -1,5 +1,6 @@
 """What the log guarantees, and a check of receipts in the reader's own browser."""
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from scalewitness.ledger.models import Succession
@@ -11,8 +12,18 @@ from scalewitness.pages.parts.access import page
 
 def show_log(request: HttpRequest) -> HttpResponse:
     """For everyone, also while the log is fenced: receipts are checked without it."""
-    shown = {"keys": log_keys(), "closed": list(map(_closed, successions()))}
+    shown = {
+        "keys": log_keys(),
+        "closed": list(map(_closed, successions())),
+        "signs_within": _in_words(settings.LOG_SIGNS_WITHIN),
+    }
     return page(request, "log/log.html", shown)
+
+
+def _in_words(seconds: int) -> str:
+    if seconds < 7200:
+        return f"in {seconds // 60} minutes"
+    return f"in {seconds // 3600} hours"
 
 
 def _closed(one: Succession) -> dict[str, object]:

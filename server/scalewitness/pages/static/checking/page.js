@@ -139,6 +139,28 @@ async function start() {
   if (button) wireButton(button, checker);
   else wireForm(/** @type {HTMLFormElement} */ (place.querySelector("form")), checker);
   for (const one of inside("[data-when-able]")) one.hidden = false;
+  if (!button) await compareCarried(checker.site);
+}
+
+/** Where the address carries a state of the log that somebody else was shown.
+ * @param {VerifierKey[]} site */
+async function compareCarried(site) {
+  const region = document.getElementById("carried");
+  if (!region || !site.length || !location.hash.startsWith("#seen=")) return;
+  const { carriedNote } = await import("./carried.js");
+  const { comparedVerdict } = await import("./comparing.js");
+  /** @type {Verdict} */
+  let found;
+  try {
+    const note = carriedNote(location.hash, site[0].name);
+    if (note === null) return;
+    found = await comparedVerdict(note, site);
+  } catch (fault) {
+    if (!(fault instanceof Refused)) throw fault;
+    const why = `As it arrived it says nothing: ${fault.message}. Ask for the link again.`;
+    found = { state: "unknown", headline: "The link you were sent cannot be read.", why };
+  }
+  say(region, found);
 }
 
 await start();

@@ -3,7 +3,9 @@
 
 import { bytesOf, hex, Refused, sha256, Unreachable } from "../shared/bytes.js";
 import { asked, browserMemory, Contradicted, service } from "./asking.js";
+import { carried } from "./carried.js";
 import { whyNot } from "./ed25519.js";
+import { overdue } from "./freshness.js";
 import { readKeys } from "./keys.js";
 import { made } from "./made.js";
 import { look } from "./whole.js";
@@ -72,7 +74,7 @@ const FORKED =
 // --- what is said
 
 /** @param {Whole & { holds: true }} whole */
-function quiet({ position, hidden, before }) {
+function quiet({ position, hidden, before, received }) {
   const count = hidden === 1 ? "1 entry" : `${hidden.toLocaleString("en")} entries`;
   const besides = hidden ? ` (with ${count} you have no access to)` : "";
   const line = `Checked by this page: complete and unaltered as of position ${
@@ -82,8 +84,10 @@ function quiet({ position, hidden, before }) {
   const earlier = before === null
     ? "This browser saw the log for the first time; from now on it notices if the log is not continued."
     : `The log continues what this browser saw at ${before.toLocaleString("en")} entries.`;
-  details.append(made("summary", line), made("p", `${COMPARED} ${earlier}`), limits(), actions());
-  place.replaceChildren(details);
+  details.append(made("summary", line), made("p", `${COMPARED} ${earlier}`), ...carriedOn());
+  details.append(limits(), actions());
+  const old = overdue(received, Date.now(), file.proofs.signs_within);
+  place.replaceChildren(details, ...(old ? [made("p", old, "fine")] : []));
 }
 
 const COMPARED =
@@ -134,6 +138,17 @@ function told({ about, position, text }) {
   link.href = `#${found[0].id}`;
   line.append(" ", link);
   return line;
+}
+
+/** A link for the other side, so that two who are shown different logs notice it. */
+function carriedOn() {
+  const hash = carried(file.proofs.checkpoint);
+  if (hash === null) return [];
+  const line = made("p", "So that both of you see the same log, send the other side ");
+  const link = toLog("this link");
+  link.href += hash;
+  line.append(link, ": it holds what this page saw, and compares it with what they are shown.");
+  return [line];
 }
 
 /** What a page cannot show of itself. */

@@ -18,7 +18,7 @@ export class Forked extends Refused {
 /** See that the tree continues the one remembered, and remember the larger. Gives the size that
  * was remembered, null the first time. Throws Forked; whatever `ask` throws where it cannot be
  * told.
- * @param {StatedMap} stated
+ * @param {Pick<StatedMap, "head" | "note">} stated
  * @param {LogMemory} memory
  * @param {LogAsked} ask
  * @returns {Promise<bigint | null>} */

@@ -31,6 +31,7 @@ export async function mapIn(answer, logs) {
       head,
       by,
       note: answer.checkpoint,
+      received: leaf.received ?? null,
       root: hashIn(leaf.body.root),
       key: leaf.body.key,
       why,

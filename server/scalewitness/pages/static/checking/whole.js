@@ -36,7 +36,14 @@ export async function look({ answer, logs, shown, seen, memory, ask }) {
     const position = Number(stated.head.size) - 1;
     if (wrong.length) return { holds: false, amiss: wrong, before: null };
     const hidden = [...records.values()].reduce((sum, one) => sum + one.hidden.length, 0);
-    return { holds: true, position, hidden, before: before === null ? null : Number(before) };
+    const { received } = stated;
+    return {
+      holds: true,
+      position,
+      hidden,
+      before: before === null ? null : Number(before),
+      received,
+    };
   } catch (fault) {
     if (!(fault instanceof Refused)) throw fault;
     const before = fault instanceof Forked ? fault.before : null;
