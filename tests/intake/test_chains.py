@@ -138,17 +138,17 @@ def histories(number: int) -> Callable[[Any], Any]:
 Steps = list[tuple[str, int]]
 
 
-@histories(6)
+@histories(3)
 def test_every_change_is_disclosed_once_to_each_who_relied(begun: Room, steps: Steps) -> None:
     told_to_each_who_relied(begun, steps)
 
 
 @pytest.mark.long(
-    "sixty histories in place of six; "
+    "sixty histories in place of three; "
     "tests/intake/test_chains.py::test_every_change_is_disclosed_once_to_each_who_relied"
 )
 @histories(60)
-def test_nor_is_any_forgotten_in_ten_times_as_many(begun: Room, steps: Steps) -> None:
+def test_nor_is_any_forgotten_in_twenty_times_as_many(begun: Room, steps: Steps) -> None:
     told_to_each_who_relied(begun, steps)
 
 
