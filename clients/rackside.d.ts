@@ -317,7 +317,14 @@ interface Outcome {
   position?: number;
   flags?: string[];
   stamp?: Stamp;
+  seal?: Seal;
   problem?: Problem;
+}
+/** What shows that a late call came: the entry that seals it (base64), and what opens it. */
+interface Seal {
+  position: number;
+  entry: string;
+  salt: string;
 }
 /** A fact on its way (pure/outbox.js). */
 interface Stored {
@@ -342,6 +349,8 @@ interface Stored {
   position?: number;
   flags?: string[];
   stamp?: Stamp;
+  seal?: Seal;
+  forgotten?: boolean;
   place?: Check;
   chain?: Check;
   problem?: Problem;

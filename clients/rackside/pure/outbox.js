@@ -96,11 +96,22 @@ export function answered(record, outcome, rest = null) {
     const { position, stamp } = outcome;
     return { ...record, state: "accepted", position, flags, stamp, fault: null };
   }
-  if (outcome.status === "held") return { ...record, state: "held", fault: null };
+  if (outcome.status === "held") {
+    return { ...record, ...sealedIn(record, outcome.seal), state: "held", fault: null };
+  }
   if (outcome.status === "refused") {
     return { ...record, state: "refused", problem: outcome.problem, fault: null };
   }
   return unanswered(record, "The server’s answer could not be read.", rest);
+}
+
+/** What shows that a late call came is kept as it was first given; another later, or none, means
+    that the record has forgotten it.
+    @param {Stored} record
+    @param {Seal} [seal] */
+function sealedIn(record, seal) {
+  if (!record.seal) return seal ? { seal } : {};
+  return seal?.entry === record.seal.entry ? {} : { forgotten: true };
 }
 
 /** After a try that brought no outcome. `rest`: {from, seconds} for which it lets others go.
@@ -165,12 +176,22 @@ export function words(record) {
       return `Accepted at position ${record.position}${PICTURE[record.file ?? ""]?.(record) ?? ""}`;
     case "held":
       if (record.file) return "Held with its check; the picture is sent once the host admits that";
-      return "Held: it came long after the visit, its host decides without seeing what you found";
+      return `Held: it came long after the visit, its host decides without seeing what you found${
+        sealed(record)
+      }`;
     case "refused":
       return `Needs you: ${reason(record)}`;
     default:
       return record.instead ? "Put aside: sent anew" : "Put aside";
   }
+}
+
+/** @param {Stored} record */
+function sealed({ seal, forgotten }) {
+  if (!seal) return "";
+  const where = `position ${seal.position} of the log`;
+  if (!forgotten) return `. It is under seal at ${where}`;
+  return `. The record has forgotten that it sealed it at ${where}: ask others to look into that`;
 }
 
 const CALL_NOT_FOUND =

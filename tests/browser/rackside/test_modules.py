@@ -200,6 +200,30 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
     }
 
 
+def test_what_seals_a_late_call_is_kept_and_one_that_is_forgotten_is_told(modules: Any) -> None:
+    script = """(() => {
+      const sent = m.sent(m.saved({id: "1", body: {}}, {by: "k"}));
+      const seal = (entry) => ({position: 7, entry, salt: "00"});
+      const told = (record, seal) => m.settle([record], [{id: "1", status: "held", seal}])[0];
+      const first = told(sent, seal("a"));
+      const last = (record) => [record.seal?.entry ?? null, m.words(record).split(". ")[1] ?? ""];
+      return [told(sent), first, told(first, seal("a")), told(first, seal("b")), told(first)]
+        .map(last);
+    })()"""
+    kept = "It is under seal at position 7 of the log"
+    forgotten = (
+        "The record has forgotten that it sealed it at position 7 of the log: ask others to look "
+        "into that"
+    )
+    assert modules("outbox", script) == [
+        [None, ""],
+        ["a", kept],
+        ["a", kept],
+        ["a", forgotten],
+        ["a", forgotten],
+    ]
+
+
 def test_outcomes_answer_by_place_where_every_id_fits(modules: Any) -> None:
     """Those of items refused before their id was read have none; where one stands that is not
     its place's, only ids count. `records` come in any order."""
