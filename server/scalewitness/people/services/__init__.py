@@ -221,7 +221,8 @@ def sign_out_everywhere(keeper: Keeper, now: datetime) -> int:
     that were. Keys end by facts."""
     with transaction.atomic():
         Keeper.objects.filter(pk=keeper.pk).update(sign_outs=F("sign_outs") + 1)
-        signs = Q(token__isnull=False) | Q(key__isnull=False)  # a browser signs without a token
+        # A browser signs without a token; a recovery key is signed in nowhere.
+        signs = Q(token__isnull=False) | Q(key__recovery=False)
         devices = Device.objects.filter(signs, keeper=keeper, revoked_at=None)
         ended = devices.update(token=None, revoked_at=Coalesce("revoked_at", now))
         AuthToken.objects.filter(user=keeper).delete()
