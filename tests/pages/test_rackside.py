@@ -28,7 +28,7 @@ def test_the_worker_names_every_file_with_its_hash() -> None:
     shell = json.loads(first.removeprefix("const SHELL = ").removesuffix(";"))
     assert own == (FOLDER / "sw.js").read_text(encoding="utf-8")
     files = {one.relative_to(FOLDER).as_posix() for one in FOLDER.rglob("*") if one.is_file()}
-    files |= {"shared/bytes.js", "shared/canonical.js", "shared/tokens.css"}
+    files |= {f"shared/{one}" for one in ("bytes.js", "canonical.js", "statement.js", "tokens.css")}
     files |= {f"checking/{one}.js" for one in CHECKING}
     files |= {f"shared/fonts/{one}-latin-wght-normal.woff2" for one in FONTS}
     assert set(shell["files"]) == files - {"sw.js", "index.html"} | {""}
