@@ -6,6 +6,7 @@ import pytest
 from django.core.cache import cache
 from tests.api.client import Api
 from tests.pages.browser import Browser
+from tests.pages.signing import SigningBrowser
 from tests.world import World, new_id
 
 from scalewitness.pages.guards import throttling
@@ -41,6 +42,20 @@ def test_forms_that_tell_of_an_address_are_slowed(
     assert browser.open(where).status == 200, "reading goes on"
     other = Browser(world.greta)
     assert other.client.post(where, typed).status_code in {302, 404}, "and so do others"
+
+
+def test_vouching_is_slowed_and_asking_what_to_sign_counts(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What would be signed names the account by its id, and leaves nothing on record."""
+    monkeypatch.setattr(throttling, "MOST", 5)
+    browser = SigningBrowser(world.odile).enrol()
+    typed = {"email": world.greta.email, "vouches": "yes", "practice": ""}
+    form = browser.open("/account/vouching").form()
+    statuses = [browser.ask(form, **typed).status_code for _ in range(6)]
+    assert set(statuses[:-1]) == {200}
+    assert statuses[-1] == 204
+    assert browser.client.post(form.action, form.values | typed).status_code == 429
 
 
 def draft(world: World) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from django.shortcuts import redirect
 
 from scalewitness.domain.facts import Footing
 from scalewitness.pages.calls.forms import one_of
+from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, signed_in
 from scalewitness.pages.parts.facts import FactForm
 from scalewitness.pages.parts.picking import picked
@@ -67,6 +68,7 @@ def _vouched_by(keeper: Keeper) -> list[str]:
 
 
 @signed_in
+@takes_an_address
 def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     form = picked(request, VouchingForm, known_people(keeper))
     if form.is_valid() and form.send(form.somebody, actor_of(keeper)) is not None:
