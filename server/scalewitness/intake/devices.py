@@ -34,6 +34,7 @@ from scalewitness.people.queries import (
     recovery_key_of,
 )
 from scalewitness.people.queries.own_word import ruled
+from scalewitness.people.services import keys
 from scalewitness.sign_in.services.handing_over import forget_approved
 
 ON_A_DEVICE = (
@@ -80,7 +81,7 @@ def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> Dev
         NotFound: the id stands for a device of somebody else.
     """
     with transaction.atomic():
-        made, is_new = services.enrol_browser(keeper, device, name, now)
+        made, is_new = keys.enrol_browser(keeper, device, name, now)
         if is_new:
             account_letters.browser_signs(keeper, made, now)
     return made

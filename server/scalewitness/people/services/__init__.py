@@ -181,20 +181,6 @@ def enrol_device(keeper: Keeper, name: str, now: datetime) -> tuple[Device, str]
     return device, secret
 
 
-def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> tuple[Device, bool]:
-    """A device that has no token: it only signs what its keeper sends on pages. With whether it is
-    new.
-
-    Raises:
-        NotFound: the id stands for a device of somebody else.
-    """
-    fields = {"keeper": keeper, "name": name, "enrolled_at": now}
-    made, is_new = Device.objects.get_or_create(pk=device, defaults=fields)
-    if made.keeper_id != keeper.pk:
-        raise NotFound()
-    return made, is_new
-
-
 def token_used(token: AuthToken, now: datetime) -> None:
     """Its end is put off, at most once a day."""
     ends = now + knox_settings.TOKEN_TTL

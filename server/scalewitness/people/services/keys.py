@@ -3,6 +3,7 @@
 from datetime import datetime
 from uuid import UUID
 
+from scalewitness.domain.errors import NotFound
 from scalewitness.domain.facts import (
     DeviceKeyEndorsed,
     DeviceKeyEnrolled,
@@ -16,12 +17,27 @@ from scalewitness.people.models import (
     Device,
     DeviceKey,
     DeviceKeyEnd,
+    Keeper,
     KeyEndorsement,
     SharedKey,
     SigningNotice,
     SigningNoticeStop,
     SigningRule,
 )
+
+
+def enrol_browser(keeper: Keeper, device: UUID, name: str, now: datetime) -> tuple[Device, bool]:
+    """A device that has no token: it only signs what its keeper sends on pages. With whether it is
+    new.
+
+    Raises:
+        NotFound: the id stands for a device of somebody else.
+    """
+    fields = {"keeper": keeper, "name": name, "enrolled_at": now}
+    made, is_new = Device.objects.get_or_create(pk=device, defaults=fields)
+    if made.keeper_id != keeper.pk:
+        raise NotFound()
+    return made, is_new
 
 
 def store_device_key(fact: Logged[DeviceKeyEnrolled]) -> None:
