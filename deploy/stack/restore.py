@@ -151,7 +151,8 @@ def require_key(manifest: Manifest, environment: Mapping[str, str]) -> None:
         Refused: otherwise; under another key it would be another log.
     """
     retired = filter(None, environment.get("LOG_RETIRED_KEYS", "").split(","))
-    keys = [read_signer(environment["LOG_SIGNING_KEY"]).verifier, *map(read_verifier, retired)]
+    held = filter(None, (environment["LOG_SIGNING_KEY"], environment.get("LOG_NEXT_KEY")))
+    keys = [*(read_signer(one).verifier for one in held), *map(read_verifier, retired)]
     if manifest.checkpoint is None or any(_opens(manifest.checkpoint, key) for key in keys):
         return
     raise Refused(

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import connection
 from pytest_django import DjangoDbBlocker
@@ -24,12 +25,13 @@ from tests.plugins.services import Services
 from tests.world import START, World
 
 from scalewitness.domain.errors import Fenced
+from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.notes import open_checkpoint
 from scalewitness.ledger.models import Checkpoint, Entry, Tile
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import Tip, continues, growth_proof, tip
 from scalewitness.ledger.services.receipting import receipt_of
-from scalewitness.ledger.services.signing import log_signer, sign_checkpoint
+from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.delivering import claim
 from stack import backup, restore
@@ -143,7 +145,7 @@ def log_of(name: str) -> tuple[Tip, list[tuple[int, bytes]], list[tuple[int, int
 def test_a_backup_says_what_it_holds(backed_up: Path) -> None:
     manifest = json.loads((backed_up / "manifest.json").read_text())
     note = (backed_up.parent / "at-backup").read_text()
-    checkpoint, _ = open_checkpoint(note, log_signer().verifier)
+    checkpoint, _ = open_checkpoint(note, read_signer(settings.LOG_SIGNING_KEY).verifier)
     assert (manifest["size"], manifest["checkpoint"]) == (checkpoint.size + 2, note)
     assert manifest["dump_bytes"] == (backed_up / "scalewitness.dump").stat().st_size
     assert manifest["postgresql"].startswith("18")
@@ -177,7 +179,8 @@ def test_a_copy_is_the_log_it_was(restored: Path) -> None:
     assert copy[2] == source[2]
     with at(COPY):
         checkpoint, _ = open_checkpoint(
-            (restored.parent / "at-backup").read_text(), log_signer().verifier
+            (restored.parent / "at-backup").read_text(),
+            read_signer(settings.LOG_SIGNING_KEY).verifier,
         )
         assert continues(Tip(checkpoint.size, checkpoint.root), tip())
         assert growth_proof(1, size) != []
@@ -244,9 +247,11 @@ def test_a_log_is_not_restored_under_another_key(backed_up: Path) -> None:
     another = fresh_log_key("testserver/log").secret()
     with pytest.raises(restore.Refused, match="the key this log was signed under"):
         restore.require_key(manifest, {"LOG_SIGNING_KEY": another})
-    own = str(log_signer().verifier)
+    own = str(read_signer(settings.LOG_SIGNING_KEY).verifier)
     rotated = {"LOG_SIGNING_KEY": another, "LOG_RETIRED_KEYS": own}
     restore.require_key(manifest, rotated)
+    given_over = {"LOG_SIGNING_KEY": another, "LOG_NEXT_KEY": settings.LOG_SIGNING_KEY}
+    restore.require_key(manifest, given_over)
 
 
 def test_a_full_database_can_be_replaced(restored: Path) -> None:
