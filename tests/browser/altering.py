@@ -35,9 +35,9 @@ class Told:
         return {"offer": f"/offers/{self.offer}", "animal": f"/animals/{self.animal}"}[page]
 
 
-def tell(world: World) -> Told:
-    """An animal that two keepers agree on, with a photo, offered; a call on it was withdrawn,
-    and of two that came late one was refused."""
+def tell(world: World, *, late: bool = False) -> Told:
+    """An animal that two keepers agree on, with a photo, offered; a call on it was withdrawn.
+    ``late``: two more came late, of which one was refused."""
     world.now -= timedelta(days=20)
     animal, other = world.verified("R-1"), world.animal("R-2")
     world.call(world.odile, other, "male")
@@ -46,9 +46,10 @@ def tell(world: World) -> Told:
     world.say(world.odile, "call_withdrawn", animal.pk, {"call": str(slip.id)})
     photo = world.say(world.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=world.odile.pk), world.now)
-    visit, examined = world.visit(world.stan, animal, days=1), world.now + timedelta(hours=2)
+    examined = world.now + timedelta(hours=2)
+    visit = world.visit(world.stan, animal, days=1) if late else None
     world.pass_time(days=18)
-    for refused in (True, False):
+    for refused in (True, False) if late else ():
         held = world.call(world.stan, animal, "male", visit=visit, at=examined).id
         if refused:
             decision = {"held": held, "admitted": False}

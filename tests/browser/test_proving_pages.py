@@ -26,7 +26,7 @@ LOG = read_signer(settings.LOG_SIGNING_KEY)
 
 @pytest.fixture(scope="module")
 def story(site: Site) -> Told:
-    return tell(site.world)
+    return tell(site.world, late=True)
 
 
 ALTERED_ROWS = {
