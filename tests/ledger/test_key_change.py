@@ -31,9 +31,8 @@ from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import (
     current_checkpoint,
     give_over,
-    log_key,
+    keys_of_all_notes,
     log_signer,
-    retired_keys,
     sign_checkpoint,
 )
 from scalewitness_cli.alarms import Alarm, proves_fault
@@ -102,7 +101,7 @@ def test_from_then_on_every_process_that_has_the_key_signs_under_it(keys: Keys) 
         open_checkpoint(last.note, keys.first.verifier)
     assert prove(old, keys.first.verifier).position == 0
     assert prove(receipt_of(Entry.objects.get(position=0), NOW), keys.second.verifier)
-    assert (log_key(), retired_keys()) == (keys.second.verifier, [keys.first.verifier])
+    assert keys_of_all_notes() == [keys.second.verifier, keys.first.verifier]
 
 
 def test_a_process_that_was_not_started_anew_signs_nothing_and_still_answers(
