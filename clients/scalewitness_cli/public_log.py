@@ -1,7 +1,9 @@
 """A log's public face: its checkpoint and hash tiles (C2SP tlog-tiles). Nothing it says is
 taken on trust; whoever asks checks it."""
 
+import json
 from collections.abc import Sequence
+from contextlib import suppress
 from urllib.parse import quote
 
 import httpx
@@ -9,7 +11,7 @@ import httpx
 from scalewitness.domain.translog.notes import MAX_NOTE_BYTES
 from scalewitness.domain.translog.tiles import WIDTH, Tile
 from scalewitness.domain.translog.tree import HASH_BYTES
-from scalewitness_cli.remote import Stopped, authorities
+from scalewitness_cli.remote import Stopped, Unreachable, authorities
 
 SECONDS = 20.0
 MAX_WITNESSES_BYTES = 4_000_000
@@ -113,7 +115,7 @@ class PublicLog:
     def _read_statement(self, of: str, most: int = MAX_NOTE_BYTES) -> bytes | None:
         answer, data = self._read(f"{self.url}/api/v1/log/{of}", most)
         if answer.status_code >= 500 or answer.status_code == 429:
-            raise Stopped(f"{self.url} does not say: {_why(answer, data)}")
+            raise Unreachable(f"{self.url} does not say: {_why(answer, data)}")
         return data if answer.status_code == 200 else None
 
     def _read(self, path: str, most: int) -> tuple[httpx.Response, bytes]:
@@ -131,4 +133,6 @@ class PublicLog:
 
 
 def _why(answer: httpx.Response, data: bytes) -> str:
+    with suppress(ValueError, TypeError, KeyError):
+        return str(json.loads(data)["detail"])
     return f"{answer.status_code} {data[:200].decode(errors='replace')}".strip()

@@ -1,6 +1,5 @@
 """A recovery key as typed from paper: what is mistyped is found, and where."""
 
-import os
 import random
 
 import pytest
@@ -11,7 +10,7 @@ SECRET = bytes(range(20))
 PLAIN = spelled(SECRET).replace(" ", "")
 
 
-@pytest.mark.parametrize("secret", [SECRET, bytes(20), b"\xff" * 20, os.urandom(20)])
+@pytest.mark.parametrize("secret", [SECRET, bytes(20), b"\xff" * 20, bytes(range(235, 255))])
 def test_what_is_printed_is_read_back(secret: bytes) -> None:
     printed = spelled(secret)
     assert [len(one) for one in printed.split()] == [5] * 8
