@@ -16,6 +16,7 @@ from django.db import connection, transaction
 from django.http import HttpResponseBase
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 from tests.api.matrix import ROWS
 from tests.api.stage import Stage, set_stage
@@ -24,6 +25,8 @@ from tests.pages.addresses import NAMES, address, ids_for
 from tests.pages.crowd import grow
 from tests.plugins.own_database import own_copy
 from tests.turns import turns
+
+from scalewitness.ledger.services.signing import sign_checkpoint
 
 SMALL = 20
 MORE_QUERIES = 5
@@ -70,6 +73,7 @@ def costs(
 def everything(stage: Stage) -> dict[str, Ask]:
     """By name, every page opened and every operation done by the owner."""
     cache.clear()
+    sign_checkpoint(timezone.now())  # as the worker does: whoever signs first takes in what is new
     browser = Client()
     browser.force_login(stage.world.odile)
     pages = {f"page {name}": partial(visited, browser, stage, name) for name in NAMES}
