@@ -21,10 +21,10 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.people.services import name_practitioner
 
-MOST = 27
-"""Queries: 25 (wanted of every main page), and for the browser's proof where the log ends and which
-keys it was signed under. On a record that has something of everything; an ordinary one asks for
-sixteen."""
+MOST = 28
+"""Queries: 25 (wanted of every main page), and for the browser's proof where the log ends, which
+keys it was signed under, and what came late. On a record that has something of everything; an
+ordinary one asks for sixteen."""
 NOTED = (
     {"type": "weight", "grams": "640"},
     {"type": "meal", "taken": True, "grams": "30"},

@@ -117,9 +117,10 @@ def readable_by_buyer(animal: Animal, sale: Sale) -> ReadableByBuyer:
     return ReadableByBuyer(end, frozenset(one.cause for one in owed), last)
 
 
-def case_for_buyer(animal: Animal, sale: Sale) -> Dossier:
-    """All that the buyer of the sale may read of the animal's sex."""
-    theirs = readable_by_buyer(animal, sale)
+def case_for_buyer(animal: Animal, sale: Sale, theirs: ReadableByBuyer | None = None) -> Dossier:
+    """All that the buyer of the sale may read of the animal's sex; ``theirs``: as
+    :func:`readable_by_buyer` has it, where that was asked for."""
+    theirs = theirs or readable_by_buyer(animal, sale)
     case = dossier(animal, theirs.at)
     return replace(
         case,

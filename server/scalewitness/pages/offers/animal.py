@@ -40,7 +40,8 @@ page of them is not (our judgement)."""
 
 def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
     """What the page of an offer shows of one of its animals."""
-    case = case_for_buyer(animal, sale)
+    theirs = readable_by_buyer(animal, sale)
+    case = case_for_buyer(animal, sale, theirs)
     offered = msgspec.convert(offer.body, OfferMade)
     was = next(one for one in offered.represents if one.animal == str(animal.pk))
     now, calls = case.standing, calls_of(case, sale)
@@ -61,6 +62,7 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
         "was_fact": _standing_fact(case, was.position),
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
+        "theirs": theirs,
         "short": case.short,
         "calls": calls,
         "settled": own_records(settled, calls),

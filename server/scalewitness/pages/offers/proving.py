@@ -25,7 +25,7 @@ View = Mapping[str, Any]
 
 def of_offer(token: str, sale: Sale, seen: int, animals: Sequence[View]) -> Proving:
     """``animals``: as `animal.animal_view` has them."""
-    return _proving(token, seen, sale, _offered(animals, sale))
+    return _proving(token, seen, sale, _offered(animals))
 
 
 def of_disclosures(
@@ -40,9 +40,9 @@ def _proving(token: str, seen: int, sale: Sale, shown: Iterator[Shown]) -> Provi
     return Proving(address, seen, [*deal_of(sale), *shown], codes=False)
 
 
-def _offered(animals: Sequence[View], sale: Sale) -> Iterator[Shown]:
+def _offered(animals: Sequence[View]) -> Iterator[Shown]:
     for one in animals:
-        yield from _late(one["title"], one["id"], sale)
+        yield from late_of(one["title"], one["id"], one["theirs"].has)
         yield all_of(one["title"], one["id"], (*CALLS, "photo_attached"))
         yield standing_of(one["title"], one["id"], one["case"].standing)
         if one["was_fact"]:
@@ -50,8 +50,8 @@ def _offered(animals: Sequence[View], sale: Sale) -> Iterator[Shown]:
 
 
 def _late(title: str, animal: UUID, sale: Sale) -> list[Shown]:
-    theirs = readable_by_buyer(sale.animals.get(pk=animal), sale)
-    return late_of(title, animal, theirs.has)
+    (row,) = (one for one in sale.animals.all() if one.pk == animal)
+    return late_of(title, animal, readable_by_buyer(row, sale).has)
 
 
 def _disclosed(owed: Sequence[View], now: Sequence[View], sale: Sale) -> Iterator[Shown]:
