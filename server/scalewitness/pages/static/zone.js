@@ -9,7 +9,7 @@ for (const field of fields) {
   if (field instanceof HTMLInputElement) field.value = zone;
   else if (!field.value && [...field.options].some((one) => one.value === zone)) {
     field.value = zone;
-    const said = document.createElement("span");
+    const said = document.createElement("p");
     said.className = "fine";
     said.textContent = "From your browser; not kept until you say so.";
     field.after(said);
