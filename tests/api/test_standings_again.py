@@ -13,16 +13,17 @@ from tests.api.conftest import present
 from tests.learned import LITTLE, publish
 from tests.plugins.told_once import told_once
 from tests.recomputed import Sent
-from tests.world import World, probing
+from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.facts import Circumstance, StandingChanged
+from scalewitness.domain.facts import Circumstance, DeceitFound, StandingChanged
 from scalewitness.domain.translog.record_map import NotShown
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.statements import RECORD, adopt_policy, update_examiner_records
 from scalewitness.ledger.queries.entries import entry_at, leaf_of
 from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.people.services import store_deceit
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
@@ -251,6 +252,37 @@ def test_other_records_of_the_snake_count_where_they_are_seen(world: World) -> N
     assert set(Sent(Api(world.odile)).all().values()) == {SAME}
     elsewhere = "checks of other records of the snake count with it"
     assert Sent(Api(world.stan)).all() == {str(newer.pk): elsewhere}
+
+
+def test_who_checked_another_record_of_the_snake_is_for_those_who_see_it(world: World) -> None:
+    """Their record beside a standing would name them, and so would a finding of deceit."""
+    egg = world.animal("E1")
+    world.call(world.greta, egg, "female", visit=world.visit(world.greta, egg))
+    world.lays(egg)
+    assert update_examiner_records(world.now)
+    older, newer = world.animal("T1"), world.animal("T2")
+    chip = {"scheme": "transponder", "code": "276 098 100 000 003"}
+    for animal in (older, newer):
+        world.say(world.odile, "identifier_assigned", animal.pk, chip)
+    world.call(world.greta, older, "male", visit=world.visit(world.greta, older))
+    world.call(world.odile, newer, "male")
+    asked = world.say(world.odile, "joining_proposed", newer.pk, {"code": chip["code"]})
+    answer = {"proposal": asked.id, "agrees": True}
+    world.say(world.odile, "joining_answered", older.pk, answer)
+    batch = Batch(RECORD, world.now)
+    found = DeceitFound(finding=str(new_id()))
+    store_deceit(batch.state("deceit_found", world.greta.pk, found))
+    batch.flush()
+    world.call(world.odile, newer, "male")
+    world.view(world.stan, newer)
+    present(world)
+    odile, stan = Sent(Api(world.odile)), Sent(Api(world.stan))
+    assert {"examiner_record_changed", "deceit_found"} <= odile.kinds_beside
+    assert world.greta.pk not in {one.about for one in stan.beside}
+    elsewhere = "checks of other records of the snake count with it"
+    assert stan.all() == {str(newer.pk): elsewhere}
+    world.view(world.stan, older)
+    assert world.greta.pk in {one.about for one in Sent(Api(world.stan)).beside}
 
 
 def test_a_registration_that_names_parents_out_of_sight_hides_nothing(world: World) -> None:

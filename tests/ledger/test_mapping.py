@@ -9,15 +9,16 @@ from django.db import connection, transaction
 from tests.ledger.growing import NOW
 from tests.world import new_id
 
-from scalewitness.domain.errors import Fenced, LogContradicted
+from scalewitness.domain.errors import Fenced, LogContradicted, NotFound
 from scalewitness.domain.translog.checkpoints import read_body
 from scalewitness.fsck.crew import Crew
 from scalewitness.fsck.map import check_map
 from scalewitness.ledger.models import Checkpoint, Entry, MapHead, MapSubject, StatedMap, Succession
 from scalewitness.ledger.queries.tree import tip
-from scalewitness.ledger.services import mapping
+from scalewitness.ledger.services import mapping, signing
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.ledger.services.mapping import state_map
+from scalewitness.ledger.services.opening import newest_tree
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.ledger.services.writing import Draft, Writer
 from stack.logkey import fresh_map_key
@@ -45,6 +46,21 @@ def test_step_by_step_it_becomes_what_all_entries_make(monkeypatch: pytest.Monke
     assert set(MapSubject.objects.values_list("subject", flat=True)) == {
         one for one in Entry.objects.values_list("about", flat=True) if one
     }
+
+
+@pytest.mark.django_db
+def test_nobody_is_given_the_last_entry_of_a_tree_signed_before_there_were_maps(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    say(SNAKES[0])
+    with monkeypatch.context() as before:
+        before.setattr(signing, "state_map", lambda now: None)
+        before.setattr(signing, "_to_sign", tip)
+        assert sign_checkpoint(NOW).size == 1
+    with pytest.raises(NotFound):
+        newest_tree(NOW)
+    sign_checkpoint(NOW)
+    assert newest_tree(NOW).position == 1
 
 
 @pytest.mark.django_db

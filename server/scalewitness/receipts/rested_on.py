@@ -3,7 +3,8 @@ examiners' records, findings, checks filed anew. With these and the entries abou
 reader computes its standing again (`domain/sexing/recomputing`).
 
 Numbers that the record learned are among them where everybody is shown all of them. Calls on other
-records of the same snake are not: their readers have them with those records.
+records of the same snake are not: their readers have them with those records. Nor is anything that
+would tell who made those calls, for whoever does not see them.
 """
 
 from bisect import bisect_left
@@ -16,7 +17,7 @@ import msgspec
 
 from scalewitness.animals.queries.joining import joined
 from scalewitness.calls.models import Call
-from scalewitness.calls.queries.visibility import reader_of, still_blind
+from scalewitness.calls.queries.visibility import reader_of, sights_of, still_blind
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.facts import NumbersAdopted
@@ -51,7 +52,7 @@ def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> Re
     if not stated:
         return RestedOn([], set())
     needed = {animal: set[int]() for animal in stated}
-    for animal, position in _needed(stated):
+    for animal, position in _needed(stated, keeper, now):
         if position < stated[animal].position:
             needed[animal].add(position)
     lines = lines_at(set[int]().union(*needed.values()))
@@ -83,11 +84,13 @@ def _body(line: EntryLine) -> dict[str, Any]:
         raise LogContradicted() from None
 
 
-def _needed(stated: Mapping[UUID, _StandingLine]) -> Iterator[tuple[UUID, int]]:
+def _needed(
+    stated: Mapping[UUID, _StandingLine], keeper: UUID, now: datetime
+) -> Iterator[tuple[UUID, int]]:
     """Positions of entries, by the animal whose standing at that position rests on them if they
     come before it."""
     snakes = _snakes(stated)
-    yield from _with_calls(snakes, stated)
+    yield from _with_calls(_seen_whole(snakes, stated, keeper, now), stated)
     for of, position in _findings(snakes):
         yield from ((animal, position) for animal in snakes[of])
     policies = list(AdoptedPolicy.objects.values_list("position", flat=True))
@@ -120,6 +123,17 @@ def _snakes(animals: Collection[UUID]) -> dict[UUID, set[UUID]]:
         for other in others:
             found.setdefault(other, set()).add(animal)
     return found
+
+
+def _seen_whole(
+    snakes: Mapping[UUID, Set[UUID]], stated: Collection[UUID], keeper: UUID, now: datetime
+) -> dict[UUID, Set[UUID]]:
+    """Those records whose calls the keeper may read: an examiner's record beside a standing would
+    tell of the others who checked the snake."""
+    sights = sights_of(keeper, snakes.keys() - set(stated), now)
+    return {
+        one: animals for one, animals in snakes.items() if one in stated or sights.get(one) == "all"
+    }
 
 
 class _CallLine(NamedTuple):

@@ -10,9 +10,10 @@ import msgspec
 
 from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.translog.prefix_tree import Reader, siblings_of
-from scalewitness.domain.translog.record_map import Opening, nonce_for
+from scalewitness.domain.translog.record_map import KIND, Opening, nonce_for
 from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject
 from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.ledger.queries.entries import leaf_of as entry_leaf
 from scalewitness.ledger.queries.mapping import AHEAD, along, kept_subjects, latest_map
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.ledger.queries.tree import place_proof, tip
@@ -73,10 +74,11 @@ def _stated() -> StatedTree | None:
 
 
 def newest_tree(now: datetime) -> StatedTree:
-    """The tree that the log signed last, whatever came in since.
+    """The tree that the log signed last, whatever came in since. Everybody is given its last entry,
+    so it has to be the record's own.
 
     Raises:
-        NotFound: there is nothing in the log.
+        NotFound: there is nothing in the log, or its tree is of before it stated maps.
         LogContradicted, Fenced: as `signing.current_checkpoint`.
     """
     checkpoint = current_checkpoint(now)
@@ -87,6 +89,8 @@ def newest_tree(now: datetime) -> StatedTree:
     if entry is None:
         raise LogContradicted()
     try:
+        if entry_leaf(entry).kind != KIND:
+            raise NotFound("The log has stated no map yet.")
         proof = tuple(place_proof(last, checkpoint.size))
     except ValueError:
         raise LogContradicted() from None
