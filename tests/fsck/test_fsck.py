@@ -5,6 +5,7 @@ from contextlib import suppress
 from datetime import timedelta
 from io import StringIO
 from pathlib import Path
+from uuid import UUID
 
 import pytest
 from django.apps import apps
@@ -16,6 +17,7 @@ from tests.fsck.tampering import (
     a_call_row,
     a_draft,
     all_rows_of,
+    as_superuser,
     everything_that_tells,
     one_byte_of_a_leaf,
     the_head,
@@ -35,6 +37,10 @@ from scalewitness.fsck.tables import APART, KEPT, TABLES
 from scalewitness.ledger.models import AppendOnly, Checkpoint, Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.guard import limit_runtime_role
+from scalewitness.standings.models import Standing
+from scalewitness.standings.queries.replay import SpanReplayed, replay_span
+from scalewitness.standings.queries.rules_as_of import Rests
+from scalewitness.standings.queries.surroundings import AnimalSpan, surroundings
 from stack.postgres import APP
 
 
@@ -186,6 +192,43 @@ def test_it_goes_on_where_it_stopped(stopped: Path, monkeypatch: pytest.MonkeyPa
     assert fsck("--resume", str(stopped)) == whole
     assert read == list(range(200, tip().size, 100))
     assert not stopped.exists()
+
+
+@pytest.mark.usefixtures("superuser")
+def test_no_standing_is_left_out_where_the_log_grew_after_it_stopped(
+    told: World, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The animals are parted anew then, elsewhere than where it stopped."""
+    command, file = "scalewitness.fsck.management.commands.fsck", tmp_path / "place"
+    only = ("--only", "standings", "--resume", str(file))
+    alone = sorted(set(standing_animals()) - surroundings(tip().size).together.keys())
+    place, after = alone[len(alone) // 2], alone[len(alone) // 2 :]
+
+    def keep(file: Path, mark: Mark) -> None:
+        running.keep_mark(file, mark)
+        raise Stopped
+
+    with monkeypatch.context() as killed:
+        killed.setattr(f"{command}.keep_mark", keep)
+        killed.setattr(running, "bounds", lambda size: [place])
+        with pytest.raises(Stopped):
+            call_command("fsck", *only, stdout=StringIO(), stderr=StringIO())
+    monkeypatch.setattr(running, "bounds", lambda size: [alone[0], alone[-1]])
+    as_superuser("UPDATE calls_standing SET label = 'hermaphrodite'")
+    found: list[UUID] = []
+
+    def noted(rests: Rests, size: int, since: int, span: AnimalSpan) -> SpanReplayed:
+        replayed = replay_span(rests, size, since, span)
+        found.extend(one.animal for one in replayed.differences)
+        return replayed
+
+    monkeypatch.setattr(running, "replay_span", noted)
+    assert fsck(*only)[1] == {"calls_standing"}
+    assert set(found) & set(alone) == set(after)
+
+
+def standing_animals() -> list[UUID]:
+    return list(Standing.objects.values_list("animal", flat=True))
 
 
 def test_another_run_s_place_is_refused(stopped: Path, tmp_path: Path) -> None:

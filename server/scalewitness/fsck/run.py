@@ -44,7 +44,12 @@ from scalewitness.standings.queries.replay import SpanReplayed, replay_span
 from scalewitness.standings.queries.replay import strays as stray_standings
 from scalewitness.standings.queries.replay_animals import StandingDifference
 from scalewitness.standings.queries.rules_as_of import Rests
-from scalewitness.standings.queries.surroundings import AnimalSpan, spans, surroundings
+from scalewitness.standings.queries.surroundings import (
+    AnimalSpan,
+    Surroundings,
+    spans,
+    surroundings,
+)
 
 Part = Literal["log", "rows", "standings", "books"]
 PARTS: tuple[Part, ...] = ("log", "rows", "standings", "books")
@@ -201,7 +206,7 @@ class FsckRun:
             if self.mark.standings is None:
                 self._note(map(_of_standing, around.faults))
                 self._note(map(_of_standing, stray_standings(size, self._since)))
-            left = [one for one in spans(bounds(size), around) if self._is_left(one)]
+            left = self._left(bounds(size), around)
         replay = partial(replayed_alone, around.rests, size, self._since)
         for nth, (span, replayed) in enumerate(
             zip(left, self._crew.each(replay, left), strict=True), 1
@@ -211,9 +216,14 @@ class FsckRun:
             self._keep(self.mark)
             self._show("standings", size * nth // len(left), size)
 
-    def _is_left(self, span: AnimalSpan) -> bool:
+    def _left(self, ends: Sequence[UUID], around: Surroundings) -> list[AnimalSpan]:
+        """From where an earlier run was stopped: since then the log may have grown, and is parted
+        otherwise."""
         done = self.mark.standings
-        return done is None or (span.first is not None and span.first >= done)
+        if done is None:
+            return list(spans(ends, around))
+        _, *left = spans([done, *(one for one in ends if one > done)], around)
+        return left
 
 
 def replayed_alone(rests: Rests, size: int, since: int, span: AnimalSpan) -> SpanReplayed:
