@@ -2,6 +2,7 @@
 told what later keepers call the animal or what tags they give it."""
 
 from collections import Counter
+from datetime import timedelta
 from uuid import UUID
 
 import pytest
@@ -9,16 +10,21 @@ from django.test import Client
 from django.urls import reverse
 from tests.api.client import Api
 from tests.letters.chain import Chain
-from tests.world import World, probing
+from tests.world import World, new_id, probing
 
+from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.queries import case_for_buyer
+from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.services import accept_one
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
+from scalewitness.pages.animals.evidence import late_in_words
+from scalewitness.pages.offers.animal import then_and_now
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import OfferLink, Sale
+from scalewitness.sales.queries import offer_in_force
 
 pytestmark = pytest.mark.django_db
 LATER = {
@@ -103,6 +109,41 @@ def pages_by_link(sale: Sale) -> list[str]:
     page = anyone.get(path)
     assert page.status_code == 200
     return [page.content.decode(), *(str(one.body) for one in answers)]
+
+
+def test_that_checks_of_later_keepers_came_late_is_not_for_earlier_buyers(chain: Chain) -> None:
+    """It would count them for somebody who may come back to check the animal blind."""
+    world, animal, dov = chain.world, chain.animal, chain.keepers[-1]
+    visit, at = new_id(world.now), world.now + timedelta(hours=2)
+    invited = {
+        "collection": str(chain.rooms[-1].pk),
+        "guest": str(world.stan.pk),
+        "animals": [str(animal.pk)],
+        "opens": rfc3339(world.now),
+        "closes": rfc3339(world.now + timedelta(days=1)),
+        "blind": True,
+    }
+    world.say(dov, "visit_invited", visit, invited)
+    world.say(world.stan, "visit_accepted", visit)
+    world.pass_time(days=16)
+    calls = [
+        world.item("call_made", animal.pk, probing("female") | {"visit": str(visit)}, at=at)
+        for _ in range(2)
+    ]
+    held, other = world.push(world.stan, *calls)
+    world.say(dov, "late_call_decided", animal.pk, {"held": other.id, "admitted": False})
+    assert held.status == "held"
+    chain.fall()
+    link = OfferLink.objects.filter(sale=chain.sales[0], purpose="disclosure").latest("pk")
+    token = link_token(link.pk)
+    assert "late check" in " ".join(late_in_words(late_checks_of(animal.pk))).lower()
+    assert "late check" not in Client().get(f"/offers/{token}").content.decode().lower()
+    (shown,) = Api().get(f"/offers/{token}").body["animals"]
+    assert shown["late"] == {"waiting": [], "not_admitted": []}
+    keeps = case_for_buyer(animal, chain.sales[2]).late
+    assert (len(keeps.waiting), len(keeps.not_admitted)) == (1, 1)
+    (compared,) = then_and_now(chain.sales[0], offer_in_force(chain.sales[0]))
+    assert compared["late"] == []
 
 
 def test_a_lasting_link_shows_ones_own_deal_and_the_news_owed(chain: Chain) -> None:

@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
+from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.consequences import Reliance
 from scalewitness.domain.errors import NotFound
@@ -126,4 +127,5 @@ def case_for_buyer(animal: Animal, sale: Sale, theirs: ReadableByBuyer | None = 
         case,
         calls=tuple(one for one in case.calls if theirs.has(one.call.position, one.call.pk)),
         photos=tuple(one for one in case.photos if theirs.has(one.position, one.call)),
+        late=case.late if theirs.until is None else late_checks_of(animal.pk, theirs.until),
     )

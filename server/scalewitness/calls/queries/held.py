@@ -226,14 +226,19 @@ else:
     LeftOut = HeldCall
 
 
-def late_checks_of(animal: UUID) -> LateChecks:
-    return late_checks(left_out(animal))
+def late_checks_of(animal: UUID, until: int | None = None) -> LateChecks:
+    """As of the log's first ``until`` entries, where that is said."""
+    return late_checks(left_out(animal, until))
 
 
-def left_out(animal: UUID) -> QuerySet[LeftOut]:
-    """Calls that do not count, as they came too late, oldest first."""
+def left_out(animal: UUID, until: int | None = None) -> QuerySet[LeftOut]:
+    """Calls that do not count, as they came too late, oldest first; ``until`` as above."""
     heard = Entry.objects.filter(position=OuterRef("decision__position")).values("received_at")
     rows = HeldCall.objects.filter(animal=animal, kind="call_made").exclude(decision__admitted=True)
+    if until is not None:
+        heard = heard.filter(position__lt=until)
+        # Of one that was never sealed no entry tells when it came, only when it was decided on.
+        rows = rows.filter(Q(seal__position__lt=until) | Q(seal=None, decision__position__lt=until))
     when = rows.annotate(visit=F("submission__body__visit"), decided=Subquery(heard))
     return when.order_by("received_at")
 

@@ -89,16 +89,17 @@ def then_and_now(sale: Sale, offer: SaleStep | None) -> list[dict[str, Any]]:
 def _compared(
     was: Representation, animal: Animal, sale: Sale, now: Mapping[UUID, Standing]
 ) -> dict[str, Any]:
-    standing = now.get(animal.pk)
+    standing, until = now.get(animal.pk), None
     if deal_ended(animal, sale) is not None:
-        standing = latest_standing(animal.pk, readable_by_buyer(animal, sale).at)
+        theirs = readable_by_buyer(animal, sale)
+        standing, until = latest_standing(animal.pk, theirs.at), theirs.until
     return {
         "id": animal.pk,
         "title": title_in(sale, animal),
         "was": was.label,
         "now": label_of(standing),
         "standing": standing,
-        "late": late_in_words(late_checks_of(animal.pk)),
+        "late": late_in_words(late_checks_of(animal.pk, until)),
     }
 
 
