@@ -49,9 +49,9 @@ export async function sign(pair, fact, keeper, device) {
     @param {string} publicKey
     @param {OwnEntry} entry */
 export async function isSigned(publicKey, entry) {
-  const bytes = Uint8Array.from(publicKey.match(/../g) ?? [], (two) => parseInt(two, 16));
-  const signed = signable(entry, entry.by ?? "", entry.device ?? "");
   try {
+    const bytes = Uint8Array.from(publicKey.match(/../g) ?? [], (two) => parseInt(two, 16));
+    const signed = signable(entry, entry.by ?? "", entry.device ?? "");
     const used = await crypto.subtle.importKey("raw", bytes, NAME, false, ["verify"]);
     return await crypto.subtle.verify(NAME, used, decode64(entry.sig ?? ""), signed);
   } catch (fault) {
