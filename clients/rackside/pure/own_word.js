@@ -65,17 +65,18 @@ export async function judged(trusted, held, open, verify) {
 /** @param {Word} word
     @param {InMyName} one */
 async function read(word, { entry, position }) {
-  const { kind, body, device, sig } = entry;
+  const { kind, body, device } = entry;
   if (kind === "device_key_enrolled") {
-    const own = body.device === device && await word.verify(body.key, entry);
-    if (own && !word.keys.has(body.device)) word.keys.set(body.device, body.key);
-    if (own && body.recovery) word.recovery.add(body.device);
+    if (body.device !== device || word.keys.has(body.device)) return; // a device has one key
+    if (!await word.verify(body.key, entry)) return;
+    word.keys.set(body.device, body.key);
+    if (body.recovery) word.recovery.add(body.device);
     return;
   }
-  const trusts = await isTrusted(word, entry);
+  const trusts = await isTrusted(word, entry, position);
   if (kind === "device_revoked") {
-    const free = sig === null && !isRuled(word, entry, position);
-    if ((trusts || free) && !word.ends.has(body.device)) word.ends.set(body.device, position);
+    const ends = trusts || await endsAnyway(word, entry, position);
+    if (ends && !word.ends.has(body.device)) word.ends.set(body.device, position);
   } else if (trusts && kind === "device_key_endorsed") {
     if (word.keys.get(body.device) === body.key) word.trusted.add(body.key);
   } else if (kind === "signing_notice_given") giveNotice(word, entry, position);
@@ -83,14 +84,29 @@ async function read(word, { entry, position }) {
   else if (trusts) word.rules.push([position, body.required ?? true]);
 }
 
+/** Whether what no trusted device states ends a key: any device ends its own; a page and any device
+    do too, until nothing counts that is not signed.
+    @param {Word} word
+    @param {OwnEntry} entry
+    @param {number} position */
+async function endsAnyway(word, entry, position) {
+  const { body, device, sig } = entry;
+  const free = !isRuled(word, entry, position);
+  if (sig === null) return free;
+  const key = word.keys.get(device ?? "");
+  if (key === undefined || !(free || device === body.device)) return false;
+  return await word.verify(key, entry);
+}
+
 /** If the record may have taken it: made on a page, while the rule held and no other ran.
     @param {Word} word
     @param {OwnEntry} entry
     @param {number} position */
 function giveNotice(word, { id, sig, device, received }, position) {
-  if (!received || sig !== null || device !== null) return;
+  const ends = Date.parse(received ?? "") + NOTICE_PERIOD;
+  if (Number.isNaN(ends) || sig !== null || device !== null) return;
   if (ruleAt(word, position) === null || running(word, position)) return;
-  word.notices.push({ id, position, ends: Date.parse(received) + NOTICE_PERIOD, stopped: null });
+  word.notices.push({ id, position, ends, stopped: null });
 }
 
 /** @param {Word} word
@@ -115,7 +131,7 @@ async function doubt(word, { entry, position }) {
   const key = word.keys.get(entry.device ?? "");
   if (!key) return "unknown_key";
   if (!await word.verify(key, entry)) return "forged";
-  if (position > (word.ends.get(entry.device ?? "") ?? position)) return "revoked";
+  if (hasEnded(word, entry, position)) return "revoked";
   if (isMisused(word, entry)) return "recovery_misused";
   if (!word.trusted.has(key)) return "by_password";
   return isByPaper(word, entry) ? "recovery" : "";
@@ -146,7 +162,7 @@ function isMisused(word, entry) {
 function isRuled(word, { received }, position) {
   if (ruleAt(word, position) === null) return false;
   const notice = running(word, position);
-  return !notice || !received || Date.parse(received) < notice.ends;
+  return !notice || !(Date.parse(received ?? "") >= notice.ends); // what is no time is not after it
 }
 
 /** Where the rule was stated that held there, whatever notices say.
@@ -168,10 +184,19 @@ function running(word, position) {
   );
 }
 
+/** Whether its device was revoked before.
+    @param {Word} word
+    @param {OwnEntry} entry
+    @param {number} position */
+const hasEnded = ({ ends }, { device }, position) =>
+  position > (ends.get(device ?? "") ?? position);
+
 /** @param {Word} word
-    @param {OwnEntry} entry */
-async function isTrusted(word, entry) {
+    @param {OwnEntry} entry
+    @param {number} position */
+async function isTrusted(word, entry, position) {
   const key = word.keys.get(entry.device ?? "");
   if (key === undefined || !word.trusted.has(key) || isMisused(word, entry)) return false;
+  if (hasEnded(word, entry, position)) return false;
   return await word.verify(key, entry);
 }

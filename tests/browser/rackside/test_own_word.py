@@ -4,6 +4,7 @@ and its keeper says whether it was them."""
 import re
 from typing import Any
 
+import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec import to_builtins
 from playwright.sync_api import expect
@@ -11,6 +12,7 @@ from tests.browser.rackside.conftest import Phone, Racks, fresh_id, moment, said
 from tests.domain.translog.test_own_word import (
     COUNTS,
     GIVEN,
+    ME,
     MINE,
     OTHER,
     PAPER,
@@ -32,6 +34,10 @@ from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.domain.translog.own_word import own_word
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli.devicekey import DeviceKey
+
+ENDED = [enrolled(OTHER), endorsed(MINE, OTHER), revoked(MINE, OTHER)]
+SECOND = Ed25519PrivateKey.generate()
+NEVER = "2026-99-99T99:99:99.000000Z"
 
 JUDGED = """(async () => {
   const keys = await import(given.keys);
@@ -67,11 +73,20 @@ def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
         [ruled(MINE), printed(PAPER), enrolled(OTHER), endorsed(PAPER, OTHER)],
         [*COUNTS, GIVEN, after(stopped(PAPER, GIVEN), days=3)],
         [*COUNTS, ruled(MINE, required=False), ruled(PAPER)],
+        [*ENDED, enrolled(THIRD), endorsed(OTHER, THIRD)],
+        [*ENDED, ruled(MINE), ruled(OTHER, required=False)],
+        [enrolled(OTHER), endorsed(MINE, OTHER), enrolled(THIRD), revoked(THIRD, OTHER)],
+        [enrolled(THIRD), ruled(MINE), revoked(THIRD, MINE), revoked(THIRD, THIRD)],
+        [printed(DeviceKey(SECOND, keeper=ME, device=MINE.device)), ruled(MINE)],
+        [ruled(MINE), replace(note(None), kind="device_revoked", body={"device": []})],
+        [ruled(MINE), replace(note(None), kind="device_key_enrolled", body={})],
+        [ruled(MINE), replace(GIVEN, received=NEVER)],
     ]
     facts = [note(one) for one in (PAPER, None, MINE, OTHER, THIRD)]
     facts.append(replace(note(MINE), about=None))
     facts.append(replace(note(None), device=MINE.device))
     facts += [after(note(one), days=day) for one in (None, MINE) for day in (13.99, 14)]
+    facts.append(replace(after(note(None)), received=NEVER))
     for told in stories:
         log = [enrolled(MINE), *told]
         word = own_word({MINE.public}, enumerate(log))
@@ -85,6 +100,20 @@ def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
         }
         expected = [word.doubt(one, at) or "" for one, at in asked]
         assert modules("own_word", JUDGED, given) == expected
+
+
+@pytest.mark.parametrize(
+    "odd", [{"body": {"note": "\ud800"}}, {"sig": "x"}, {"sig": 5}, {"at": None}, {"body": None}]
+)
+def test_what_no_device_could_have_signed_is_signed_by_none(modules: Any, odd: Any) -> None:
+    """A server that serves such a thing must not have it taken for what the phone signed."""
+    entry = {**plain(note(MINE)), **odd}
+    if "at" in odd:
+        del entry["at"]
+    given = {"key": MINE.public, "entry": entry}
+    assert modules("net/keys", "await m.isSigned(given.key, given.entry)", given) is False
+    given = {"key": None, "entry": plain(note(MINE))}
+    assert modules("net/keys", "await m.isSigned(given.key, given.entry)", given) is False
 
 
 def plain(leaf: Leaf) -> dict[str, Any]:

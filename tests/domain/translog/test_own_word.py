@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from scalewitness.domain.moments import to_the_microsecond
 from scalewitness.domain.translog.leaf import STATED, Leaf, StampedLeaf
-from scalewitness.domain.translog.own_word import ALARMING, OwnWord, own_word
+from scalewitness.domain.translog.own_word import ALARMING, OF_KEYS, OwnWord, own_word
 from scalewitness_cli.devicekey import DeviceKey
 
 ME = "6b7c0a52-3f7e-4d83-9f62-0d5f0a1f6a01"
@@ -145,6 +145,51 @@ def test_what_a_revoked_key_signs_later_is_proof_and_what_it_signed_stays() -> N
     assert found.doubt(note(OTHER), 2) is None
     assert found.doubt(note(OTHER), 4) == "revoked"
     assert found.doubt(revoked(None, OTHER), 3) == "page"
+
+
+def test_what_a_revoked_key_signs_later_is_not_believed() -> None:
+    """It is proof, and whoever answers that does not trust by it what the thief endorsed."""
+    ended = [enrolled(OTHER), endorsed(MINE, OTHER), revoked(MINE, OTHER)]
+    by_it = word(*ended, enrolled(THIRD), endorsed(OTHER, THIRD))
+    assert by_it.doubt(note(THIRD), 9) == "by_password"
+    lifted = word(*ended, ruled(MINE), ruled(OTHER, required=False))
+    assert lifted.doubt(note(None), 9) == "unsigned_ruled"
+    story = [*ended, ruled(MINE), GIVEN, after(stopped(OTHER, GIVEN), days=3)]
+    assert word(*story).doubt(after(note(None), days=20), 9) == "page"
+
+
+def test_a_device_that_nobody_endorsed_revokes_as_a_page_does() -> None:
+    """As a browser that signs: signed, it is worth no less than unsigned."""
+    story = [enrolled(OTHER), endorsed(MINE, OTHER), enrolled(THIRD)]
+    assert word(*story, revoked(THIRD, OTHER)).doubt(note(OTHER), 9) == "revoked"
+    forged = replace(revoked(THIRD, OTHER), sig=revoked(MINE, OTHER).sig)
+    assert word(*story, forged).doubt(note(OTHER), 9) is None
+    under = [*story, ruled(MINE)]
+    assert word(*under, revoked(THIRD, OTHER)).doubt(note(OTHER), 9) is None
+    assert word(*under, revoked(THIRD, THIRD)).doubt(note(THIRD), 9) == "revoked"
+
+
+def test_a_second_key_of_a_device_changes_nothing() -> None:
+    """Else the record could turn a phone into a recovery key, which states no rule."""
+    key = Ed25519PrivateKey.generate()
+    slipped_in = printed(DeviceKey(key, keeper=ME, device=MINE.device))
+    assert word(slipped_in, ruled(MINE)).doubt(note(None), 9) == "unsigned_ruled"
+
+
+@pytest.mark.parametrize("kind", sorted(OF_KEYS))
+@pytest.mark.parametrize("body", [{}, {"device": []}, {"device": None, "key": 5, "notice": []}])
+def test_what_is_of_no_such_shape_is_judged_all_the_same(kind: str, body: dict[str, Any]) -> None:
+    """Whoever writes past the record cannot keep a client from judging the rest."""
+    for key in (None, MINE):
+        odd = replace(note(key), kind=kind, body=body)
+        assert word(ruled(MINE), odd).doubt(note(None), 9) == "unsigned_ruled"
+
+
+def test_a_moment_that_is_none_ends_no_rule() -> None:
+    never = replace(GIVEN, received="2026-99-99T99:99:99.000000Z")
+    assert word(ruled(MINE), never).doubt(after(note(None), days=99), 9) == "unsigned_ruled"
+    late = replace(after(note(None)), received=never.received)
+    assert word(ruled(MINE), GIVEN).doubt(late, 9) == "unsigned_ruled"
 
 
 def test_under_the_rule_nobody_revokes_without_a_signature() -> None:

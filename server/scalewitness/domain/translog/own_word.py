@@ -80,27 +80,38 @@ class OwnWord:
         believe anything: it is a fact to be doubted itself."""
         if leaf.kind == ENROLLED:
             self._enrol(leaf)
-        elif leaf.kind == REVOKED and (self._is_trusted(leaf) or self._ends_freely(leaf, position)):
-            self.ends.setdefault(leaf.body["device"], position)
-        elif leaf.kind == ENDORSED and self._is_trusted(leaf):
-            if self.keys.get(leaf.body["device"]) == leaf.body["key"]:
-                self.trusted.add(leaf.body["key"])
-        elif leaf.kind == RULED and self._is_trusted(leaf):
+        elif leaf.kind == REVOKED and self._ends_a_key(leaf, position):
+            self.ends.setdefault(_text(leaf, "device"), position)
+        elif leaf.kind == ENDORSED and self._is_trusted(leaf, position):
+            key = _text(leaf, "key")
+            if self.keys.get(_text(leaf, "device")) == key:
+                self.trusted.add(key)
+        elif leaf.kind == RULED and self._is_trusted(leaf, position):
             self.rules.append((position, leaf.body.get("required", True)))
         elif leaf.kind == NOTICE:
             self._give_notice(leaf, position)
-        elif leaf.kind == STOPPED and self._is_trusted(leaf):
+        elif leaf.kind == STOPPED and self._is_trusted(leaf, position):
             self._stop(leaf, position)
 
     def _enrol(self, leaf: Leaf) -> None:
-        if leaf.body["device"] == leaf.device and self._holds(leaf, leaf.body["key"]):
-            self.keys.setdefault(leaf.body["device"], leaf.body["key"])
-            if leaf.body.get("recovery", False):
-                self.recovery.add(leaf.body["device"])
+        """The first key of a device; another one is no reason to believe anything."""
+        device, key = _text(leaf, "device"), _text(leaf, "key")
+        if device != leaf.device or device in self.keys or not self._holds(leaf, key):
+            return
+        self.keys[device] = key
+        if leaf.body.get("recovery", False):
+            self.recovery.add(device)
 
-    def _ends_freely(self, leaf: Leaf, position: int) -> bool:
-        """A page revokes a device too, until nothing counts that is not signed."""
-        return leaf.sig is None and not self.is_ruled(leaf, position)
+    def _ends_a_key(self, leaf: Leaf, position: int) -> bool:
+        """A trusted device does, and any its own. A page and any other device do too, until
+        nothing counts that is not signed."""
+        if self._is_trusted(leaf, position):
+            return True
+        if leaf.sig is None:
+            return not self.is_ruled(leaf, position)
+        own = leaf.device == _text(leaf, "device")
+        known = self._holds(leaf, self.keys.get(leaf.device or ""))
+        return known and (own or not self.is_ruled(leaf, position))
 
     def is_ruled(self, leaf: Leaf, position: int) -> bool:
         """Whether, by a rule that a trusted key signed, nothing counted unsigned when ``leaf``
@@ -147,7 +158,7 @@ class OwnWord:
             return "unknown_key"
         if not self._holds(leaf, key):
             return "forged"
-        if position > self.ends.get(leaf.device or "", position):
+        if self._has_ended(leaf, position):
             return "revoked"
         if self._is_misused(leaf):
             return "recovery_misused"
@@ -163,11 +174,15 @@ class OwnWord:
         """Whether it goes beyond what a recovery key signs."""
         return self._is_by_paper(leaf) and not recovers(leaf.kind, leaf.body)
 
-    def _is_trusted(self, leaf: Leaf) -> bool:
+    def _has_ended(self, leaf: Leaf, position: int) -> bool:
+        """Whether its device was revoked before."""
+        return position > self.ends.get(leaf.device or "", position)
+
+    def _is_trusted(self, leaf: Leaf, position: int) -> bool:
         key = self.keys.get(leaf.device or "")
         if key is None or key not in self.trusted or self._is_misused(leaf):
             return False
-        return self._holds(leaf, key)
+        return not self._has_ended(leaf, position) and self._holds(leaf, key)
 
     def _holds(self, leaf: Leaf, key: Any) -> bool:
         try:
@@ -177,8 +192,18 @@ class OwnWord:
 
 
 def _received(leaf: Leaf) -> datetime | None:
-    """When the record says that it received it; entries of version 1 do not tell."""
-    return datetime.fromisoformat(leaf.stamp.received) if leaf.stamp else None
+    """When the record says that it received it; entries of version 1 do not tell, nor do those
+    that tell of a moment that is none."""
+    try:
+        return datetime.fromisoformat(leaf.stamp.received) if leaf.stamp else None
+    except ValueError:
+        return None
+
+
+def _text(leaf: Leaf, name: str) -> str:
+    """A member of the body; empty where whoever wrote it past the record put no text there."""
+    found = leaf.body.get(name)
+    return found if isinstance(found, str) else ""
 
 
 def own_word(trusted: Iterable[str], of_keys: Iterable[tuple[int, Leaf]]) -> OwnWord:
