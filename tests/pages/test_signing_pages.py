@@ -5,6 +5,7 @@ from hashlib import sha256
 from typing import Any
 
 import pytest
+from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
@@ -22,9 +23,12 @@ from scalewitness.domain.translog.devices import holds
 from scalewitness.intake.devices import sign_out_everywhere
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.entries import leaf_of
+from scalewitness.letters.visits import MOST_TO_ONE
 from scalewitness.mail.models import Letter
+from scalewitness.pages.parts import stating
 from scalewitness.people.models import Device, Practitioner
 from scalewitness.people.queries.own_word import by_password_only
+from scalewitness.visits.models import InvitationByLetter
 
 TYPED = {**COMMON, "feature": "spurs", "note": "calm\r\nwhile held"}
 
@@ -159,6 +163,25 @@ def test_a_check_by_somebody_named_the_first_time_is_signed(
     assert not Practitioner.objects.exists()
     assert browser.send_signed(form, **typed).status == 302
     assert str(Practitioner.objects.get().pk) == fact["body"]["reported"]["who"]
+
+
+def test_asking_counts_no_letter_and_tries_no_intake(
+    here: Here, animal: Animal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is counted, and files, would outlast what is taken back."""
+    browser = SigningBrowser(here.odile).enrol()
+    form = browser.open(f"/collections/{here.collection.pk}/visits/new").form()
+    cache.clear()
+    given = {"email": "friend@people.example", "animals": [str(animal.pk)]}
+    for _ in range(MOST_TO_ONE[0][0]):
+        assert browser.ask(form, **given).status_code == 204
+    assert not InvitationByLetter.objects.exists()
+    assert browser.send(form, **given).status == 302
+    assert Letter.objects.filter(to="friend@people.example").exists()
+    without_a_key = SigningBrowser(here.odile)
+    form = call_page(without_a_key, animal).form()
+    monkeypatch.setattr(stating, "accept", pytest.fail)
+    assert without_a_key.ask(form, **TYPED).status_code == 204
 
 
 # --- the browser as a device

@@ -58,7 +58,7 @@ class ByBrowser(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 class ToSign(Exception):
     """Facts that are to be signed before they are sent; as the log will have them, but for their
-    texts, which the browser commits to."""
+    texts, which the browser commits to. Of none the form is sent as ever."""
 
     def __init__(self, facts: Sequence[Item]) -> None:
         super().__init__()
@@ -87,7 +87,8 @@ def to_sign(request: HttpRequest, take: Callable[[], object]) -> HttpResponse:
         try:
             take()
         except ToSign as found:
-            answer = JsonResponse({"keeper": str(request.user.pk), "facts": found.facts})
+            if found.facts:
+                answer = JsonResponse({"keeper": str(request.user.pk), "facts": found.facts})
         transaction.set_rollback(True)
     request._messages = default_storage(request)  # type: ignore[attr-defined]
     return answer
@@ -112,10 +113,9 @@ def say(items: Sequence[Item], actor: Actor, now: datetime) -> list[Outcome]:
     request = _AT.get()
     if request is None or actor.keeper is None or not items:
         return accept(items, actor, now)
-    if is_asking(request) and _holds_a_key(request, actor, items):
-        facts = _statements(items, now)
-        if facts is not None:
-            raise ToSign(facts)
+    if is_asking(request):
+        # The intake is not tried: files and what is counted would outlast what is taken back.
+        raise ToSign(_statements(items, now) if _holds_a_key(request, actor, items) else [])
     signed = _signed(request)
     if signed is None:
         return accept(items, actor, now)
@@ -124,6 +124,17 @@ def say(items: Sequence[Item], actor: Actor, now: datetime) -> list[Outcome]:
         return [Outcome(str(one["id"]), "refused", problem=problem) for one in items]
     given = [_with(one, signed.facts[str(one["id"])]) for one in items]
     return accept(given, replace(actor, device=signed.device), now)
+
+
+def nothing_to_sign() -> None:
+    """To be called before a page does what no browser signs and what cannot be taken back.
+
+    Raises:
+        ToSign: the browser only asked.
+    """
+    request = _AT.get()
+    if request is not None and is_asking(request):
+        raise ToSign([])
 
 
 def _holds_a_key(request: HttpRequest, actor: Actor, items: Sequence[Item]) -> bool:
@@ -153,12 +164,12 @@ def _with(item: Item, signature: Signature) -> Item:
     return {**item, "sig": signature.sig, "texts": texts}
 
 
-def _statements(items: Iterable[Item], now: datetime) -> list[Item] | None:
-    """None where intake would refuse the shape of any."""
+def _statements(items: Iterable[Item], now: datetime) -> list[Item]:
+    """None at all where intake would refuse the shape of any."""
     try:
         return [_as_logged(one, now) for one in items]
     except Refused:
-        return None
+        return []
 
 
 def _as_logged(item: Item, now: datetime) -> Item:

@@ -18,6 +18,7 @@ from scalewitness.pages.guards.habits import in_zone
 from scalewitness.pages.parts.facts import FactForm, new_id
 from scalewitness.pages.parts.picks import PickOne, Picks, PickSome
 from scalewitness.pages.parts.somebody import NamesSomebody
+from scalewitness.pages.parts.stating import nothing_to_sign
 from scalewitness.people.models import Keeper
 
 
@@ -125,6 +126,7 @@ class InvitationForm(Picks, FactForm):
         if given["guest"]:
             sent = self.send(given["visit"], Actor(keeper=host.pk))
             return "visit" if sent else None
+        nothing_to_sign()  # before the letter is counted
         try:
             invite_by_letter(given["visit"], given["email"], self.body(), host, timezone.now())
         except Refused as refused:
