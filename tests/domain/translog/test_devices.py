@@ -193,3 +193,12 @@ def test_a_recovery_key_signs_what_gets_its_keeper_in_again_and_nothing_else() -
     for wrong in (entry("call_made", KEY), entry("signatures_required", KEY)):
         why = "signed with a recovery key, which signs no such thing"
         assert read(enrolment(body=body), wrong) == [None, why]
+
+
+@pytest.mark.parametrize("kind", ["device_revoked", "late_call_decided"])
+@pytest.mark.parametrize("body", [{}, {"device": [], "held": [], "admitted": True}])
+def test_a_body_that_came_past_the_record_is_a_fault_and_ends_no_reading(
+    kind: str, body: dict[str, Any]
+) -> None:
+    found = read(enrolment(), entry(kind, body=body), entry("call_made", KEY))
+    assert found == [None, "no fact of its kind has such a body", None]

@@ -63,6 +63,8 @@ class DeviceKeys(msgspec.Struct):
     def _fault(self, leaf: Leaf, held: bytes | None) -> str | None:
         if leaf.kind == ENROLLED:
             return self._enrolment_fault(leaf, held)
+        if not _is_read_so(leaf):
+            return "no fact of its kind has such a body"
         if leaf.sig is None:
             return None
         known = self.enrolled.get(leaf.device or "")
@@ -124,6 +126,15 @@ def holds(leaf: Leaf, key: bytes) -> bool:
     except ValueError:
         return False
     return verify_ed25519(key, signed_bytes(leaf), signature)
+
+
+def _is_read_so(leaf: Leaf) -> bool:
+    """Whether its body has what is read of it here: an entry may have come past the record."""
+    if leaf.kind == REVOKED:
+        return isinstance(leaf.body.get("device"), str)
+    if leaf.kind == DECIDED:
+        return "admitted" in leaf.body and isinstance(leaf.body.get("held"), str)
+    return True
 
 
 def _unhexed(text: object) -> bytes:
