@@ -197,6 +197,29 @@ def test_what_was_not_typed_is_asked_first(signing: Page, story: Told) -> None:
     expect(signing).to_have_url(re.compile(r"/calls/[0-9a-f-]{36}$"))
 
 
+def test_a_record_in_trouble_gets_no_unsigned_form(
+    opened: Open, story: Told, command: Command
+) -> None:
+    page = opened("/about", story.session, expected="503")
+    enrol(page, "In trouble")
+    fill(page, story.call)
+    page.route(
+        "**/calls/new/**",
+        lambda route: (
+            route.fulfill(status=503)
+            if "scalewitness-to-sign" in route.request.headers
+            else route.continue_()
+        ),
+    )
+    send(page)
+    expect(page.get_by_role("alert")).to_contain_text("there was no answer to what is to be signed")
+    assert page.url.endswith(story.call)
+    expect(page.get_by_label("Note", exact=True)).to_have_value("calm\nwhile held")
+    page.unroute_all()
+    send(page)
+    expect(page).to_have_url(re.compile(r"/calls/[0-9a-f-]{36}$"))
+
+
 def test_its_key_goes_with_its_revocation(signing: Page) -> None:
     signing.get_by_role("button", name="Let it sign no more").click()
     expect(signing.get_by_text("That device is signed out.")).to_be_visible()

@@ -55,6 +55,10 @@ async function sign(form, submitter, readied) {
   if (!key) return false;
   const data = new FormData(form, submitter);
   const answer = await toSign(submitter?.getAttribute("formaction") ?? form.action, data, key);
+  if (answer === UNSAID) {
+    alarm(form, UNSAID, []);
+    return false;
+  }
   if (!answer) return true;
   if (answer.keeper !== key.keeper) {
     alarm(form, "By now somebody else is signed in on this browser. Open this page anew.", []);
@@ -80,18 +84,24 @@ const DIFFERS =
   "Not signed, and not sent: what the record would put in the log is not what this form says. Do " +
   "not send it from here. Tell whoever runs the record, and use your phone or the command.";
 
-/** Null where there is nothing to sign; what then is sent is answered as ever.
+const UNSAID =
+  "Not signed, and not sent: there was no answer to what is to be signed. What you typed is still " +
+  "here; send it again.";
+
+/** Null where there is nothing to sign; what then is sent is answered as ever. Where the record is
+ * out of reach or in trouble it says nothing, and the form must not go unsigned for that.
  * @param {string} address
  * @param {FormData} body
  * @param {BrowserKey} key
- * @returns {Promise<{ keeper: string, facts: Unsigned[] } | null>} */
+ * @returns {Promise<{ keeper: string, facts: Unsigned[] } | typeof UNSAID | null>} */
 async function toSign(address, body, key) {
   try {
     const headers = { [ASKING]: key.device };
     const answer = await fetch(address, { method: "POST", body, headers, redirect: "error" });
+    if (answer.status === 429 || answer.status >= 500) return UNSAID;
     return answer.status === 200 ? await answer.json() : null;
   } catch {
-    return null;
+    return UNSAID;
   }
 }
 
