@@ -55,8 +55,8 @@ async function sign(form, submitter, readied) {
   if (!key) return false;
   const data = new FormData(form, submitter);
   const answer = await toSign(submitter?.getAttribute("formaction") ?? form.action, data, key);
-  if (answer === UNSAID) {
-    alarm(form, UNSAID, []);
+  if (typeof answer === "string") {
+    alarm(form, answer, []);
     return false;
   }
   if (!answer) return true;
@@ -88,12 +88,12 @@ const UNSAID =
   "Not signed, and not sent: there was no answer to what is to be signed. What you typed is still " +
   "here; send it again.";
 
-/** Null where there is nothing to sign; what then is sent is answered as ever. Where the record is
- * out of reach or in trouble it says nothing, and the form must not go unsigned for that.
+/** Null where there is nothing to sign; what then is sent is answered as ever. A sentence where the
+ * record is out of reach or in trouble: the form must not go unsigned for that.
  * @param {string} address
  * @param {FormData} body
  * @param {BrowserKey} key
- * @returns {Promise<{ keeper: string, facts: Unsigned[] } | typeof UNSAID | null>} */
+ * @returns {Promise<{ keeper: string, facts: Unsigned[] } | string | null>} */
 async function toSign(address, body, key) {
   try {
     const headers = { [ASKING]: key.device };
