@@ -33,7 +33,7 @@ LINES: Final = BookLine._meta.db_table
 CLOSINGS: Final = BookClosing._meta.db_table
 
 
-class Piece(NamedTuple):
+class BookPiece(NamedTuple):
     """Of a book, its chain, or the rows that some of its lines are about."""
 
     book: str
@@ -49,15 +49,15 @@ def check_books(crew: Crew) -> Iterator[Difference]:
     yield from check_letters()
 
 
-def _pieces() -> Iterator[Piece]:
+def _pieces() -> Iterator[BookPiece]:
     for book in BOOKS:
-        yield Piece(book.name)
+        yield BookPiece(book.name)
         last = BookLine.objects.filter(book=book.name).aggregate(nth=Max("nth"))["nth"]
         for first in range(0, 0 if last is None else last + 1, THROUGH):
-            yield Piece(book.name, (first, first + THROUGH))
+            yield BookPiece(book.name, (first, first + THROUGH))
 
 
-def check_piece(piece: Piece) -> list[Difference]:
+def check_piece(piece: BookPiece) -> list[Difference]:
     """In a snapshot of its own: a row and its line are told of together."""
     (book,) = (one for one in BOOKS if one.name == piece.book)
     with snapshot():
