@@ -35,7 +35,7 @@ def main() -> int:
     asked.add_argument("--pairs", type=int, default=10)
     given = asked.parse_args()
     with service(worker=False) as stack, tempfile.TemporaryDirectory() as folder:
-        email, key = _told(given.facts, given.facts // given.each)
+        email, key = _recorded(given.facts, given.facts // given.each)
         home = Path(folder) / "signed-in"
         home.mkdir()
         _run(WHOLE, home, "sign-in", stack.url, "--email", email, "--device", "a", "--log-key", key)
@@ -44,9 +44,9 @@ def main() -> int:
             for times, code in ((whole, WHOLE), (bare, BARE))[:: -1 if pair % 2 else 1]:
                 there = Path(folder) / "empty"
                 shutil.copytree(home, there)
-                seconds, told = _run(code, there, "sync", "--json")
-                if bool(json.loads(told)["proved"]) != (code is WHOLE):
-                    raise RuntimeError(f"it is not what was to be measured: {told}")
+                seconds, printed = _run(code, there, "sync", "--json")
+                if bool(json.loads(printed)["proved"]) != (code is WHOLE):
+                    raise RuntimeError(f"it is not what was to be measured: {printed}")
                 times.append(seconds)
                 shutil.rmtree(there)
     ratio = median(a / b for a, b in zip(whole, bare, strict=True))
@@ -55,7 +55,7 @@ def main() -> int:
     return verdict(misses, f"at most {MOST} times as long with proofs")
 
 
-def _told(facts: int, animals: int) -> tuple[str, str]:
+def _recorded(facts: int, animals: int) -> tuple[str, str]:
     """The keeper's address and the log's key."""
     # These import models, and those need the settings.
     from django.utils import timezone  # noqa: PLC0415
