@@ -28,9 +28,14 @@ def kept_subjects(subjects: Iterable[UUID]) -> dict[UUID, MapSubject]:
     return MapSubject.objects.in_bulk(list(subjects))
 
 
+def stored(place: Place) -> bytes:
+    """The place of a node as its row has it."""
+    return place.to_bytes(-(-place.bit_length() // 8), "big")
+
+
 def nodes_at(places: Collection[int]) -> Nodes:
     """The nodes at these places, as far as there are any."""
-    keys = [place.to_bytes(-(-place.bit_length() // 8), "big") for place in places]
+    keys = list(map(stored, places))
     return {
         int.from_bytes(place, "big"): Node(bytes(hash), None if path is None else bytes(path))
         for place, hash, path in asked(NODES, (keys,))

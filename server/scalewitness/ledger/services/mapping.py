@@ -34,6 +34,7 @@ from scalewitness.ledger.queries.mapping import (
     kept_subjects,
     latest_map,
     nodes_at,
+    stored,
 )
 from scalewitness.ledger.queries.prepared import executed
 from scalewitness.ledger.queries.tree import tip
@@ -161,7 +162,7 @@ def _keep_subjects(subjects: Sequence[MapSubject]) -> None:
 
 
 def _keep_nodes(nodes: Collection[tuple[int, Node]]) -> None:
-    places = [place.to_bytes(-(-place.bit_length() // 8), "big") for place, _ in nodes]
+    places = [stored(place) for place, _ in nodes]
     hashes, paths = [node.hash for _, node in nodes], [node.path for _, node in nodes]
     executed(KEEP_NODES, [places, hashes, paths])
 
