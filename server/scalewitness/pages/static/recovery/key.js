@@ -1,7 +1,7 @@
 /* A recovery key in the browser: made, or made again from what was typed. It leaves it on paper
    alone. */
 
-import { encode64, fromHex, hex, joined, sha256 } from "../shared/bytes.js";
+import { encode64, fromHex, hex, joined } from "../shared/bytes.js";
 import { signable } from "../shared/statement.js";
 import { seed } from "./spelling.js";
 
@@ -27,10 +27,4 @@ export async function keyOf(secret) {
 export async function sign({ own }, fact, device) {
   const bytes = signable(fact, fact.about, device);
   return encode64(new Uint8Array(await crypto.subtle.sign("Ed25519", own, bytes)));
-}
-
-/** For people to compare: half the key's SHA-256 as eight groups of four digits.
-    @param {string} publicKey */
-export async function fingerprint(publicKey) {
-  return (hex(await sha256(fromHex(publicKey))).slice(0, 32).match(/..../g) ?? []).join(" ");
 }

@@ -1,8 +1,8 @@
 /* Forms that make a recovery key (`data-recovery="make"`) or state something with one ("use"). What
    is typed or printed has no name, so no form sends it: only the signature is sent. */
 
-import { Refused } from "../shared/bytes.js";
-import { fingerprint, keyOf, sign } from "./key.js";
+import { fingerprint, fromHex, Refused } from "../shared/bytes.js";
+import { keyOf, sign } from "./key.js";
 import { read, SECRET_BYTES, spelled } from "./spelling.js";
 
 const NO_ED25519 =
@@ -39,7 +39,7 @@ async function make(form) {
   field(form, "key").value = key.publicKey;
   const sheet = part(document, "sheet");
   part(sheet, "words").textContent = spelled(secret);
-  part(sheet, "fingerprint").textContent = await fingerprint(key.publicKey);
+  part(sheet, "fingerprint").textContent = await fingerprint(fromHex(key.publicKey));
   sheet.hidden = false;
   part(form, "made").hidden = false;
   part(form, "make").hidden = true;

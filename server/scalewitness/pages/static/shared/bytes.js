@@ -71,3 +71,8 @@ export function joined(...parts) {
 
 /** @param {Bytes} bytes */
 export const sha256 = async (bytes) => new Uint8Array(await crypto.subtle.digest("SHA-256", bytes));
+
+/** Of a public key, for people to compare: half its SHA-256 as eight groups of four digits.
+ * @param {Bytes} key */
+export const fingerprint = async (key) =>
+  hex(await sha256(key)).slice(0, 32).match(/..../g)?.join(" ") ?? "";

@@ -1,6 +1,6 @@
 // The page “This browser”: shows which of the keeper's devices it is, and enrols it as one.
 
-import { hex, sha256 } from "../shared/bytes.js";
+import { fingerprint, hex } from "../shared/bytes.js";
 import { forget, keep, keyOf, make } from "./keys.js";
 import { take } from "./sending.js";
 
@@ -13,17 +13,12 @@ function show(...names) {
   for (const one of states) one.hidden = !names.includes(one.dataset.signing ?? "");
 }
 
-/** Half the key's SHA-256 as eight groups of four digits, as on other devices.
- * @param {BrowserKey} key */
-const fingerprint = async (key) =>
-  hex(await sha256(key.public)).slice(0, 32).match(/..../g)?.join(" ") ?? "";
-
 async function look() {
   const key = await keyOf(keeper);
   const own = key && [...states].find(({ dataset }) => dataset.signing === key.device);
   if (own) {
     const print = own.querySelector("[data-print]");
-    if (print) print.textContent = await fingerprint(key);
+    if (print) print.textContent = await fingerprint(key.public);
     return show(key.device);
   }
   if (key) await forget(keeper);
