@@ -162,9 +162,6 @@ def _days(row: Mapping[str, Any], groups: Mapping[str, Any]) -> dict[str, Any]:
 
 def _figures(row: Mapping[str, Any]) -> BreedingFigures:
     steps = {_step(name): convert(one, DaysBetween) for name, one in row["days"].items()}
-    first = {
-        convert(sex, Sex): convert(one, FirstBreeding) for sex, one in row.get("first", {}).items()
-    }
     return BreedingFigures(
         convert(row["mode"], ModeSourced),
         convert(row.get("young", ()), tuple[YoungAtOnce, ...]),
