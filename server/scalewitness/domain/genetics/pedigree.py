@@ -38,8 +38,8 @@ class Member(Struct, frozen=True):
 
     A candidate's chance is that it is the parent, given that it is of the sex that takes. At a
     locus that goes with sex, a candidate that turns out to be of the other sex is not the
-    parent, and an unknown animal is. Where the same ``litter`` is given, the litter has one sire and
-    one dam, whoever they are: then its members must have the same candidates and chances.
+    parent, and an unknown animal is. Where the same ``litter`` is given, the litter has one
+    sire and one dam, whoever they are: its members must have the same candidates and chances.
     ``evidence``: by locus key.
     """
 
@@ -106,7 +106,9 @@ def candidates(member: Member) -> list[str]:
 
 def with_unknown(parents: Parents) -> dict[str | None, float]:
     """All candidates with a chance, the unknown animal among them for what lacks of 1."""
-    found = {key: p for key, p in parents.items() if key is not None and p > 0}
+    found: dict[str | None, float] = {
+        key: p for key, p in parents.items() if key is not None and p > 0
+    }
     rest = 1 - sum(found.values())
     if rest > _SLACK:
         found[None] = rest
