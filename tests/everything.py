@@ -49,6 +49,7 @@ def say_everything(world: World) -> World:
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
     _ends(world, world.animal("X1"))
     _linkage(world)
+    _traits(world, world.animal("G1"))
     _pairings(world)
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
@@ -258,6 +259,18 @@ def _linkage(world: World) -> None:
     }
     animal = world.animal("Y1", **parents)
     world.say(world.odile, "linkage_stated", animal.pk, stated | parents, texts=_note())
+
+
+def _traits(world: World, animal: Animal) -> None:
+    """In words and by a laboratory's test; one of them taken back."""
+    shown = {"says": "shows", "basis": "seen"}
+    texts = _note() | {"words": "A line down its back."}
+    made = world.say(world.odile, "trait_stated", animal.pk, shown, texts=texts)
+    body = {"stated": made.id}
+    world.say(world.odile, "trait_withdrawn", animal.pk, body, texts=_note())
+    tested = {"locus": "albino", "says": "carries_one", "basis": "dna"}
+    texts = {"laboratory": "The bench in the valley", "sample": "B-1177"}
+    world.say(world.odile, "trait_stated", animal.pk, tested, texts=texts)
 
 
 def _pairings(world: World) -> None:

@@ -12,6 +12,7 @@ from scalewitness.domain.arrivals import ARRIVED_IN_WORDS
 from scalewitness.domain.clocks import correction_in_words
 from scalewitness.domain.facts import Corrected
 from scalewitness.domain.findings import on_whose_word
+from scalewitness.domain.genetics.stated import BASES_IN_WORDS, SAYS_IN_WORDS
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sales import WHY_RELEASED
 
@@ -140,6 +141,16 @@ def _erased(body: Body) -> str:
     return f"Something was erased, {by}: {_spaced(body.get('what'))}."
 
 
+def _trait(body: Body) -> str:
+    """What is in somebody's own words is not in the log."""
+    says, basis = str(body.get("says")), str(body.get("basis"))
+    trait = _spaced(body.get("allele") or body.get("locus")) or "a trait, told in words"
+    stated = f"{SAYS_IN_WORDS.get(says, _spaced(says))} {trait}"
+    chance = f" (chance {body.get('chance')})" if body.get("chance") else ""
+    known = BASES_IN_WORDS.get(basis, _spaced(basis))
+    return f"Somebody states that the animal {stated}{chance}, {known}."
+
+
 def _spaced(word: object) -> str:
     return str(word or "").replace("_", " ")
 
@@ -204,6 +215,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "end_corrected": _why(CORRECTED),
     "registered_in_error": "Its keeper says that the animal was registered in error.",
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
+    "trait_stated": _trait,
+    "trait_withdrawn": "A statement of a trait was withdrawn by whoever made it.",
     "visit_invited": "A keeper was invited to check animals.",
     "visit_accepted": "The invitation to a visit was accepted.",
     "visit_declined": "The invitation to a visit was declined.",

@@ -71,6 +71,7 @@ from scalewitness.standings.models import (
     Standing,
     StatedLinkage,
 )
+from scalewitness.traits.models import TraitStatement, TraitWithdrawal
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]
@@ -144,6 +145,8 @@ TABLES = (
     Table(Photo),
     Table(Custody),
     Table(StatedLinkage),
+    Table(TraitStatement),
+    Table(TraitWithdrawal),
     Table(Visit),
     Table(VisitAnimal, frozenset({"id"}), of=(Visit, "visit_id")),
     Table(VisitStep),

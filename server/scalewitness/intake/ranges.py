@@ -9,6 +9,7 @@ import msgspec
 
 from scalewitness.domain import facts
 from scalewitness.domain.errors import FutureDate, OutOfRange, WrongShape
+from scalewitness.domain.genetics.stated import SEEN
 from scalewitness.domain.identifiers import parse_tag, parse_transponder
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import parse_moment
@@ -145,6 +146,38 @@ def _grant(body: facts.GrantGiven, received_at: datetime) -> None:
 def _device_key(body: facts.DeviceKeyEnrolled, received_at: datetime) -> None:
     if not is_public_key(bytes.fromhex(body.key)):
         raise OutOfRange("Anyone could sign for this key.", pointer="/body/key")
+
+
+@_check.register
+def _trait(body: facts.TraitStated, received_at: datetime) -> None:
+    if body.locus is None and body.words is None:
+        raise WrongShape("Name a trait, or state it in words.", pointer="/body/locus")
+    if body.locus is not None and body.words is not None:
+        raise WrongShape("Name a trait or use words, not both.", pointer="/body/words")
+    if body.allele is not None and body.locus is None:
+        raise WrongShape("Only a named trait has alleles.", pointer="/body/allele")
+    if body.basis == "seen" and body.says not in SEEN:
+        raise OutOfRange(
+            "Looking at it tells whether it shows a trait, no more.", pointer="/body/basis"
+        )
+    _chance_sold(body)
+    _laboratory(body)
+
+
+def _chance_sold(body: facts.TraitStated) -> None:
+    if (body.says == "may_carry") != (body.chance is not None):
+        raise WrongShape(
+            "Give the chance with which it may carry it, and only then.", pointer="/body/chance"
+        )
+    if body.chance is not None and not 0 < Decimal(body.chance) < 1:
+        raise OutOfRange("Such a chance lies between 0 and 1.", pointer="/body/chance")
+
+
+def _laboratory(body: facts.TraitStated) -> None:
+    if body.basis == "dna" and body.laboratory is None:
+        raise WrongShape("Name the laboratory.", pointer="/texts/laboratory")
+    if body.basis != "dna" and (body.laboratory or body.sample):
+        raise WrongShape("Only a DNA test has a laboratory.", pointer="/body/basis")
 
 
 @_check.register

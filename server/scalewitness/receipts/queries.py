@@ -216,6 +216,8 @@ ANIMAL_KINDS: Final = frozenset(
         "end_corrected",
         "registered_in_error",
         "linkage_stated",
+        "trait_stated",
+        "trait_withdrawn",
         "identifier_assigned",
         "identifier_withdrawn",
         "joining_proposed",

@@ -100,6 +100,7 @@ INSTALLED_APPS = [
     "scalewitness.disclosures",
     "scalewitness.visits",
     "scalewitness.breeding",
+    "scalewitness.traits",
     "scalewitness.disputes",
     "scalewitness.letters",
     "scalewitness.books",

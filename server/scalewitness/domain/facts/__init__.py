@@ -7,7 +7,7 @@ without breaking a proof. Fields at their default are left out of the canonical 
 a field added later never changes the bytes of an older fact.
 """
 
-from scalewitness.domain.facts import animals, calls, disputes, people, record, sales
+from scalewitness.domain.facts import animals, calls, disputes, people, record, sales, traits
 from scalewitness.domain.facts.animals import (
     AnimalEnded,
     AnimalRegistered,
@@ -128,6 +128,7 @@ from scalewitness.domain.facts.shapes import (
     Signature,
     Word,
 )
+from scalewitness.domain.facts.traits import TraitStated, TraitWithdrawn
 
 __all__ = [
     "BODIES",
@@ -228,6 +229,8 @@ __all__ = [
     "SigningNoticeStopped",
     "StandingChanged",
     "StatementMade",
+    "TraitStated",
+    "TraitWithdrawn",
     "VisitAccepted",
     "VisitCancelled",
     "VisitDeclined",
@@ -247,9 +250,10 @@ BODIES: dict[str, type[Body]] = {
     **record.BODIES,
     **sales.BODIES,
     **disputes.BODIES,
+    **traits.BODIES,
 }
 
-TEXTS = ("note", "reasons", "statement")
+TEXTS = ("note", "reasons", "statement", "words", "laboratory", "sample")
 """The fields of bodies that hold a commitment to free text."""
 
 SYSTEM_KINDS = frozenset(

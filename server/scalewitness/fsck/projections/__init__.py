@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from scalewitness.domain.sales import MAY
 from scalewitness.fsck.past import Past
-from scalewitness.fsck.projections import animals, calls, people, record, sales
+from scalewitness.fsck.projections import animals, calls, people, record, sales, traits
 from scalewitness.fsck.projections.row import Rows
 from scalewitness.fsck.reading import LoggedFact
 
@@ -36,6 +36,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "end_corrected": animals.end_corrected,
     "registered_in_error": animals.registered_in_error,
     "linkage_stated": animals.linkage_stated,
+    "trait_stated": traits.trait_stated,
+    "trait_withdrawn": traits.trait_withdrawn,
     "keeper_vouched": people.keeper_vouched,
     "founder_named": people.founder_named,
     "deceit_found": people.deceit_found,

@@ -1,0 +1,32 @@
+"""Statements of traits: the writes. Intake calls these, nobody else."""
+
+from uuid import UUID
+
+from scalewitness.domain.facts import TraitStated, TraitWithdrawn
+from scalewitness.ledger.services.writing import Logged
+from scalewitness.traits.models import TraitStatement, TraitWithdrawal
+
+
+def store_statement(fact: Logged[TraitStated]) -> None:
+    body = fact.body
+    TraitStatement.objects.create(
+        id=fact.id,
+        position=fact.position,
+        animal_id=fact.about,
+        by=fact.sender,
+        at=fact.at,
+        says=body.says,
+        basis=body.basis,
+        locus=body.locus or "",
+        allele=body.allele or "",
+        chance=body.chance or "",
+    )
+
+
+def store_withdrawal(fact: Logged[TraitWithdrawn]) -> None:
+    TraitWithdrawal.objects.create(
+        id=fact.id,
+        position=fact.position,
+        statement_id=UUID(fact.body.stated),
+        at=fact.at,
+    )
