@@ -39,8 +39,8 @@ OPEN: dict[tuple[str, ...], str] = {
         lost_devices new_collection one_examiner pairings recovery_key reports sales this_browser
         visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
-    SEES_WHOLE: """dispute dispute_folder examiner history object_to_call photo print_dispute
-        print_record proof read_document state_witness what_if""",
+    SEES_WHOLE: """carries dispute dispute_folder examiner history object_to_call photo
+        print_dispute print_record proof read_document state_witness what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records

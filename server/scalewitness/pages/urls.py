@@ -24,7 +24,7 @@ from scalewitness.pages.animals import (
     planning,
     slips,
 )
-from scalewitness.pages.breeding import clutches, new_clutch, pairings
+from scalewitness.pages.breeding import carrying, clutches, new_clutch, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
@@ -135,6 +135,7 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/custody", sale.move, name="custody"),
     path("animals/<uuid:animal_id>/disputes/new", dispute.open_dispute, name="open_dispute"),
     path("animals/<uuid:animal_id>/pairings/new", pairings.plan_pairing, name="plan_pairing"),
+    path("animals/<uuid:animal_id>/carries", carrying.show_carried, name="carries"),
     path("pairings", pairings.show_pairings, name="pairings"),
     path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
     # --- calls

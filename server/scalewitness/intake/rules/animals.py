@@ -7,7 +7,14 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Husbandry
 from scalewitness.animals.queries import animal_of, is_steward
-from scalewitness.calls.queries.visibility import Parents, animal_seen, checks_blind, parents_shown
+from scalewitness.breeding.queries.descent import descend_from, known_descent
+from scalewitness.calls.queries.visibility import (
+    Parents,
+    animal_seen,
+    checks_blind,
+    parents_shown,
+    reader_of,
+)
 from scalewitness.domain.errors import IdReused, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import (
     AnimalRegistered,
@@ -52,6 +59,7 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     animal = stewarded(fact.about, batch)
     on_record = _parents_open_to(animal, batch)
     _check_parents(cast(Particulars, fact.body), batch, on_record)
+    _check_no_loop(animal, cast(Particulars, fact.body), batch)
     logged = batch.log(fact)
     services.store_particulars(animal, logged)
     # Another species reads the same depths otherwise.
@@ -105,6 +113,22 @@ def _check_parent(
             f"on {hatched}. Choose another, or put one of the days right.",
             pointer=f"/body/{role}",
         )
+
+
+def _check_no_loop(animal: Animal, body: Particulars, batch: Batch) -> None:
+    """Nothing is its own ancestor. Only what the actor may see is followed: whoever names a parent
+    could else find out by refusals who descends from whom. What closes a loop out of their sight
+    is left out wherever a pedigree is read (`known_descent`)."""
+    named = {role: getattr(body, role) for role in ("sire", "dam")}
+    if not any(named.values()):
+        return
+    descended = descend_from(known_descent(reader_of(_keeper(batch), batch.now)), animal.pk)
+    for role, parent in named.items():
+        if parent and UUID(parent) in descended:
+            raise OutOfRange(
+                "An animal cannot descend from itself: this is it, or one of its own young.",
+                pointer=f"/body/{role}",
+            )
 
 
 def linkage_stated(fact: Sealed, batch: Batch) -> int:

@@ -1,0 +1,95 @@
+"""Whom else the young of a pedigree may be of, and which of them a test of parents speaks of."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.descent import Descent, Descents
+from scalewitness.calls.models import COUNTS, Call
+from scalewitness.calls.queries.visibility import Reader
+from scalewitness.domain.parents import SPERM_KEPT, TO_HATCH
+from scalewitness.standings.queries.evidence import with_report
+
+
+@dataclass(frozen=True, slots=True)
+class Mates:
+    """The males that each dam was with, as far as the reader knows: those that her young are
+    stated to be of, by the day of hatching, and those she was meant for, by the season."""
+
+    sired: Mapping[UUID, list[tuple[date | None, UUID]]]
+    meant: Mapping[UUID, list[tuple[int, UUID]]]
+
+    def earlier(self, descent: Descent) -> set[UUID]:
+        """From whom the dam may have kept sperm; all others, where nobody knows when it was."""
+        if descent.dam is None:
+            return set()
+        if descent.hatched is None:
+            named = [*self.sired.get(descent.dam, ()), *self.meant.get(descent.dam, ())]
+            return {one for _, one in named}
+        since, until = descent.hatched - SPERM_KEPT - TO_HATCH, descent.hatched - TO_HATCH
+        sired = {
+            one for day, one in self.sired.get(descent.dam, ()) if day and since <= day < until
+        }
+        years = range(since.year, descent.hatched.year)
+        return sired | {one for season, one in self.meant.get(descent.dam, ()) if season in years}
+
+    def beside(self, descent: Descent) -> set[UUID]:
+        """Who else she was with in the same season."""
+        if descent.dam is None or descent.hatched is None:
+            return set()
+        sired = {
+            one
+            for day, one in self.sired.get(descent.dam, ())
+            if day and abs(day - descent.hatched) <= TO_HATCH
+        }
+        year = descent.hatched.year
+        return sired | {one for season, one in self.meant.get(descent.dam, ()) if season == year}
+
+
+def mates_of(descents: Descents, wanted: Collection[UUID], reader: Reader) -> Mates:
+    """Of the dams of those ``wanted``. A pairing is told to whoever holds one of its two, and here
+    only where they see both whole."""
+    sired: dict[UUID, list[tuple[date | None, UUID]]] = {}
+    for one in wanted:
+        descent = descents.get(one)
+        if descent and descent.sire and descent.dam:
+            sired.setdefault(descent.dam, []).append((descent.hatched, descent.sire))
+    meant: dict[UUID, list[tuple[int, UUID]]] = {}
+    rows = Pairing.objects.filter(end=None, dam__in=sired.keys() & descents.keys())
+    for sire, dam, season in rows.values_list("sire", "dam", "season"):
+        known = (
+            sire in descents
+            and {descents[sire].collection, descents[dam].collection} & reader.holds
+        )
+        if known:
+            meant.setdefault(dam, []).append((season, sire))
+    return Mates(sired, meant)
+
+
+def tested_young(descents: Descents, wanted: Collection[UUID]) -> dict[UUID, set[UUID]]:
+    """By parent, those of its young that a confirmed test of parents speaks of. A test names none:
+    it speaks of all that its parent had by then, where it tested as many at the least."""
+    young: dict[UUID, list[tuple[UUID, date]]] = {}
+    for one in wanted:
+        descent = descents.get(one)
+        if descent and descent.hatched:
+            for parent in descent.parents:
+                young.setdefault(parent, []).append((one, descent.hatched))
+    seen = young.keys() & descents.keys()
+    found: dict[UUID, set[UUID]] = {}
+    for call in with_report(Call.objects.filter(COUNTS, animal__in=seen, method="parentage")):
+        observed, day = call.body["observed"], call.examined_at.date()
+        then = {one for one, hatched in young[call.animal_id] if hatched <= day}
+        if call.report == "confirmed" and _settles(observed) and observed["young"] >= len(then):
+            found.setdefault(call.animal_id, set()).update(then)
+    return found
+
+
+def _settles(observed: Mapping[str, object]) -> bool:
+    """Whether it leaves nothing else that could explain its young."""
+    if observed["found"] == "dam_alone":
+        return True
+    excluded = ("other_males_excluded", "stored_sperm_excluded", "parthenogenesis_excluded")
+    return observed["found"] == "sire" and all(observed[one] for one in excluded)

@@ -1,0 +1,61 @@
+"""An animal's ancestors as they are drawn: as far as its reader may see them."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+from uuid import UUID
+
+from django.db.models import prefetch_related_objects
+from django.urls import reverse
+
+from scalewitness.animals.queries import title_of
+from scalewitness.breeding.queries.pedigrees import PedigreeSeen, Relative
+from scalewitness.domain.consequences import sex_of
+from scalewitness.pages.plots.pedigree import Ancestor, Sex
+from scalewitness.standings.queries.logged import label_of
+
+GENERATIONS: Final = 3
+"""Drawn above the animal: more would not fit a sheet of paper."""
+NOT_SEEN: Final = "An animal you may not see"
+LINES = Mapping[UUID, Sequence[str]]
+
+
+def ancestors_of(found: PedigreeSeen, animal: UUID, carries: LINES) -> Ancestor:
+    """``carries``: of each animal, a line for each locus."""
+    drawn = _up(found, animal, GENERATIONS)
+    seen = [found.relatives[one].animal for one in drawn]
+    prefetch_related_objects([one for one in seen if one is not None], "identifiers")
+    return _ancestor(found, found.relatives[animal], "", carries, GENERATIONS, tested=False)
+
+
+def _up(found: PedigreeSeen, animal: UUID, left: int) -> set[UUID]:
+    one = found.relatives[animal]
+    parents = [each for each in (one.sire, one.dam) if each] if left else []
+    return {animal}.union(*(_up(found, each, left - 1) for each in parents))
+
+
+def _ancestor(
+    found: PedigreeSeen, one: Relative, role: str, carries: LINES, left: int, *, tested: bool
+) -> Ancestor:
+    label = label_of(one.standing) if one.animal else "of which you are told no more"
+    parents = {
+        name: _ancestor(
+            found, found.relatives[parent], name, carries, left - 1, tested=not chances.doubts
+        )
+        for name, parent, chances in (("sire", one.sire, one.sires), ("dam", one.dam, one.dams))
+        if parent and left
+    }
+    return Ancestor(
+        title=title_of(one.animal) if one.animal else NOT_SEEN,
+        sex=_sex(label, role),
+        label=label,
+        carries=tuple(carries.get(one.id, ())),
+        address=reverse("animal", args=[one.id]) if one.animal else "",
+        tested=tested,
+        sire=parents.get("sire"),
+        dam=parents.get("dam"),
+    )
+
+
+def _sex(label: str, role: str) -> Sex:
+    """By its standing; of one that is unsexed or contested, what it is stated to have been."""
+    return sex_of(label) or {"sire": "male", "dam": "female"}.get(role, "")  # type: ignore[return-value]
