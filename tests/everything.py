@@ -279,6 +279,15 @@ def _pairings(world: World) -> None:
         pairing = new_id(world.now)
         world.say(world.odile, "pairing_planned", pairing, pair | {"season": season})
     world.say(world.odile, "pairing_dropped", pairing)
+    room = create_collection(world.stan, new_id(world.now), "Stan's shelf", world.now)
+    mate = world.animal("S9", room=room)
+    look = {"to": str(world.odile.pk), "role": "viewer"}
+    world.say(world.stan, "grant_given", room.pk, look)
+    pair = {"sire": str(mate.pk), "dam": pair["dam"], "season": 2027}
+    pairing = new_id(world.now)
+    world.say(world.odile, "pairing_planned", pairing, pair)
+    world.view(world.stan, Animal.objects.get(pk=pair["dam"]))
+    world.say(world.stan, "pairing_agreed", pairing)
 
 
 def _visits(world: World, animal: Animal) -> None:
@@ -355,7 +364,9 @@ def _footing(world: World) -> None:
 
 
 def _newcomers(world: World, animal: Animal) -> None:
-    """One contradicts a verified sex, and waits until another says the same."""
+    """One contradicts a verified sex that a season rests on, and waits until another does."""
+    pair = {"sire": str(animal.pk), "dam": str(world.animal("N3").pk), "season": 2027}
+    world.say(world.odile, "pairing_planned", new_id(world.now), pair)
     for name in ("Ned Newcome", "Nan Newcome"):
         who = keeper(f"{name} {world.house}".strip())
         world.call(who, animal, "female", visit=world.visit(who, animal))

@@ -297,6 +297,7 @@ ROWS = [
     Row("GET", "pairings", SIGNED_IN),
     Row("POST", "pairings", to(201, *STEWARDS),
         fact({"sire": "{sold}", "dam": "{other}", "season": 2028}, about="new")),
+    Row("POST", "pairings/{pairing}/agreement", to(409, *STEWARDS), fact()),
     Row("POST", "pairings/{pairing}/end", to(201, *STEWARDS), fact()),
     Row("GET", "disputes", SIGNED_IN),
     Row("POST", "disputes", to(201, *STEWARDS),

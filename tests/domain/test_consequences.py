@@ -193,7 +193,7 @@ def test_what_the_keepers_hear(before: str) -> None:
             heard = [one.change for one in found if isinstance(one, NotifyKeepers)]
             assert heard == ([change] if change else []), after
         assert may_affect_pairings(before, after) == (
-            before != after and (before in (VM, VF) or after in (VM, VF))
+            before != after and not {before, after} <= {C, U}
         )
 
 
@@ -245,13 +245,23 @@ def planned(sex: Sex, was: bool = True, name: str = "pairing") -> PairingView:
         (VF, VM, planned("male", was=False), ["pairing:restored"]),
         (VM, VF, planned("female", was=False), ["pairing:restored"]),
         (VF, C, planned("male", was=False), ["pairing:fell"]),
-        (U, PF, planned("male", was=False), []),
         # planned as the other sex all along
         (VM, C, planned("female", was=False), ["pairing:fell"]),
         (PF, VF, planned("female", was=False), []),
         # nothing verified moved
         (PM, C, planned("male"), []),
         (VM, VM, planned("male"), []),
+        # the record speaks for the other sex without verifying it, and stops
+        (U, PF, planned("male", was=False), ["pairing:turned"]),
+        (PM, PF, planned("male", was=False), ["pairing:turned"]),
+        (VM, PF, planned("male"), ["pairing:turned"]),
+        (VF, PF, planned("male", was=False), ["pairing:turned"]),
+        (PF, VF, planned("male", was=False), ["pairing:reversed"]),
+        (PF, VM, planned("male", was=False), ["pairing:restored"]),
+        (PF, C, planned("male", was=False), ["pairing:eased"]),
+        (PF, PM, planned("male", was=False), ["pairing:eased"]),
+        (U, PM, planned("male", was=False), []),
+        (PM, U, planned("male", was=False), []),
     ],
 )  # fmt: skip
 def test_what_keepers_of_planned_pairings_hear(

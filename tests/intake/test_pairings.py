@@ -9,6 +9,7 @@ from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
+from scalewitness.breeding.models import AffectedPlan
 from scalewitness.breeding.queries.pairings import animals_paired, pairings_seen
 from scalewitness.domain.errors import NotFound, Refused
 from scalewitness.ledger.models import Entry
@@ -280,3 +281,116 @@ def _reads(who: Keeper, fact: UUID, world: World) -> bool:
         return entry_seen(who.pk, fact, world.now).fact == fact
     except NotFound:
         return False
+
+
+# --- the plan of a season ---------------------------------------------------------------
+
+
+def affected(world: World, collection: Collection) -> list[tuple[int, str, int]]:
+    rows = AffectedPlan.objects.filter(collection=collection).order_by("position")
+    return [(one.season, one.change, len(one.pairings)) for one in rows]
+
+
+def test_each_season_that_rests_on_it_is_affected_once_for_one_cause(
+    world: World, stans: Animal
+) -> None:
+    own = world.verified("V1")
+    let_look(world, world.odile, stans.collection)
+    for tag in ("F1", "F2"):
+        plan(world, world.odile, own, world.animal(tag))
+    plan(world, world.odile, own, stans, season=2028)
+    world.pass_time(days=1)
+    contrary(world, own)
+    assert affected(world, world.collection) == [(2027, "fell", 2), (2028, "fell", 1)]
+    assert affected(world, stans.collection) == [(2028, "fell", 1)]
+    causes = set(AffectedPlan.objects.values_list("cause", flat=True))
+    call = own.calls.order_by("-position")[0]
+    assert causes == {call.pk}, "the check that brought it about, in its transaction"
+    (hers,), (his,) = letters(world.odile), letters(world.stan)
+    plans = [(one["season"], one["collection"]) for one in hers.context["plans"]]
+    assert plans == [(2027, str(world.collection.pk)), (2028, str(world.collection.pk))]
+    assert [one["collection"] for one in his.context["plans"]] == [str(stans.collection_id)]
+
+
+def test_who_reads_that_a_plan_is_affected(world: World, stans: Animal) -> None:
+    """It tells that the animal's sex changed: keeping the mate does not open that."""
+    own = world.verified("V1")
+    let_look(world, world.odile, stans.collection)
+    plan(world, world.odile, own, stans)
+    world.pass_time(days=1)
+    contrary(world, own)
+    facts = {one.collection_id: one.pk for one in AffectedPlan.objects.all()}
+    assert _reads(world.odile, facts[own.collection_id], world)
+    assert not _reads(world.odile, facts[stans.collection_id], world)
+    assert not _reads(world.stan, facts[stans.collection_id], world)
+    let_look(world, world.stan, own.collection)
+    assert _reads(world.stan, facts[stans.collection_id], world)
+    assert not _reads(world.greta, facts[own.collection_id], world)
+
+
+def test_a_probable_sex_that_turns_affects_the_plan_and_so_does_its_end(world: World) -> None:
+    own = world.animal("M1")
+    world.call(world.odile, own, "male")
+    plan(world, world.odile, own, world.animal("F1"))
+    said = [world.call(world.odile, own, "female", at=world.now) for _ in range(3)]
+    while world.label(own) != "probable female":
+        world.pass_time(days=1)
+        guest = keeper(f"Guest of day {world.now.day}")
+        said.append(world.call(guest, own, "female", visit=world.visit(guest, own)))
+    assert affected(world, world.collection)[-1] == (2027, "turned", 1)
+    assert "speaks for the other sex" in str(compose(letters(world.odile)[-1]).body)
+
+
+# --- both keepers agree -----------------------------------------------------------------
+
+
+def awaited(world: World, who: Keeper) -> set[str]:
+    (seen,) = pairings_seen(who.pk, world.now)
+    return set(seen.awaits)
+
+
+def test_a_pairing_of_two_keepers_is_agreed_once_both_said_so(world: World, stans: Animal) -> None:
+    own = world.animal("M1")
+    let_look(world, world.odile, stans.collection)
+    pairing = plan(world, world.odile, own, stans)
+    assert awaited(world, world.odile) == {"other"}
+    assert awaited(world, world.stan) == {"own"}
+    with pytest.raises(Refused) as error:
+        world.say(world.stan, "pairing_agreed", pairing)
+    assert refused(error) == "not_now", "he does not see hers, and agrees to no animal unseen"
+    world.view(world.stan, own)
+    for who in (world.odile, world.greta):
+        with pytest.raises(Refused) as error:
+            world.say(who, "pairing_agreed", pairing)
+        assert refused(error) == ("not_now" if who == world.odile else "not_found")
+    world.say(world.stan, "pairing_agreed", pairing)
+    assert awaited(world, world.odile) == awaited(world, world.stan) == set()
+    with pytest.raises(Refused):
+        world.say(world.stan, "pairing_agreed", pairing)
+    world.say(world.stan, "pairing_dropped", pairing)
+    with pytest.raises(Refused):
+        world.say(world.stan, "pairing_agreed", pairing)
+
+
+def test_a_partners_word_counts_while_they_are_one(world: World, stans: Animal) -> None:
+    own = world.animal("M1")
+    let_look(world, world.odile, stans.collection)
+    given = {"to": str(world.pim.pk), "role": "partner"}
+    grant = world.say(world.stan, "grant_given", stans.collection_id, given).id
+    world.view(world.pim, own)
+    pairing = plan(world, world.odile, own, stans)
+    world.say(world.pim, "pairing_agreed", pairing)
+    assert awaited(world, world.odile) == set()
+    world.say(world.stan, "grant_revoked", stans.collection_id, {"grant": grant})
+    assert awaited(world, world.odile) == {"other"}
+
+
+def test_a_blind_guest_agrees_to_nothing_and_learns_nothing(world: World, stans: Animal) -> None:
+    own = world.animal("M1")
+    let_look(world, world.odile, stans.collection)
+    pairing = plan(world, world.odile, own, stans)
+    world.visit(world.stan, own)
+    for about in (pairing, new_id(world.now)):
+        with pytest.raises(Refused) as error:
+            world.say(world.stan, "pairing_agreed", about)
+        assert refused(error) == "not_found"

@@ -239,7 +239,10 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "pairings": [
             {"mate": VESPER, "season": 2027, "sex": "male", "change": "fell"},
             {"mate": None, "season": 2028, "sex": "male", "change": "reversed"},
+            {"mate": None, "season": 2029, "sex": "male", "change": "turned"},
+            {"mate": None, "season": 2029, "sex": "female", "change": "eased"},
         ],
+        "plans": [{"season": 2027, "collection": ID}],
     },
     "named_as_one": KEEPER | {"until": "2026-12-13T09:00:00+00:00"},
     "named_as_one_answered": KEEPER | {"right": False},
@@ -435,7 +438,11 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "late_call_waits_guest": {"http://testserver/held-calls"},
         "report_answered": {f"http://testserver/animals/{ID}"},
         "photos_compared": {f"http://testserver/animals/{ID}"},
-        "pairing_affected": {f"http://testserver/animals/{ID}", "http://testserver/pairings"},
+        "pairing_affected": {
+            f"http://testserver/animals/{ID}",
+            f"http://testserver/collections/{ID}/seasons/2027",
+            "http://testserver/pairings",
+        },
         "dispute_opened": {f"http://testserver/disputes/{ID}"},
         "statement_made": {f"http://testserver/disputes/{ID}"},
         "finding": {f"{link}/animals/{ID}/problem"},

@@ -56,9 +56,10 @@ OPEN: dict[tuple[str, ...], str] = {
 """Who may open which page; everybody else who is signed in is told that there is none."""
 LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
-FORMS = """acknowledge_by_link acknowledge_disclosure answer_by_buyer answer_by_letter
-    answer_finding answer_visit ask_for_check recover choose_digest choose_habits confirm_offer
-    decide_held decline_offer drop_pairing end_grant forget_list make_statement
+FORMS = """acknowledge_by_link acknowledge_disclosure agree_to_pairing answer_by_buyer
+    answer_by_letter answer_finding answer_visit ask_for_check recover choose_digest
+    choose_habits confirm_offer decide_held decline_offer drop_pairing end_grant
+    forget_list make_statement
     offer_release offer_reminders offer_return record_finding revoke_device sale_step
     send_code store_import take_browsers_zone with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""

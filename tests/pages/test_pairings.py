@@ -2,7 +2,9 @@
 
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+from tests.world import new_id
 
+from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import Pairing
 
 
@@ -87,3 +89,21 @@ def test_a_guest_plans_nothing(here: Here, greta: Browser) -> None:
     here.now_is_now()
     assert greta.open(f"/animals/{animal.pk}/pairings/new").status == 404
     assert "None is planned" in greta.open("/pairings").text
+
+
+def test_the_other_keeper_agrees_on_the_page(here: Here, odile: Browser) -> None:
+    room = create_collection(here.stan, new_id(here.now), "Stan's shelf", here.now)
+    own, his = here.animal("M-1"), here.animal("S-1", room=room)
+    look = {"to": str(here.odile.pk), "role": "viewer"}
+    here.say(here.stan, "grant_given", room.pk, look)
+    here.now_is_now()
+    odile.fill(f"/animals/{own.pk}/pairings/new", role="sire", mate=str(his.pk), season="2027")
+    assert "it waits for the other keeper" in odile.open("/pairings").text
+    stan = Browser(here.stan)
+    assert "ask its keeper for access" in stan.open("/pairings").text
+    here.view(here.stan, own)
+    page = stan.open("/pairings")
+    assert "it waits for your agreement" in page.text
+    assert stan.send(page.form("/agreement")).goes_to == "/pairings"
+    for browser in (odile, stan):
+        assert "Not agreed yet" not in browser.open("/pairings").text

@@ -51,6 +51,7 @@ FORMS_ONLY = {
     "record_finding",
     "make_statement",
     "drop_pairing",
+    "agree_to_pairing",
     "forget_list",
     "store_import",
 }

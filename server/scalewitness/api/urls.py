@@ -106,6 +106,7 @@ from scalewitness.api.offers.state_as_buyer import state_as_buyer
 from scalewitness.api.one_examiner.list_named import list_named
 from scalewitness.api.one_examiner.object_to_naming import object_to_naming
 from scalewitness.api.openapi.serving import docs, schema
+from scalewitness.api.pairings.agree_to_pairing import agree_to_pairing
 from scalewitness.api.pairings.drop_pairing import drop_pairing
 from scalewitness.api.pairings.list_pairings import list_pairings
 from scalewitness.api.pairings.plan_pairing import plan_pairing
@@ -299,6 +300,7 @@ sales = [
     path("disclosures/<uuid:id>/acknowledgement", resource(post=acknowledge)),
     path("pairings", resource(get=list_pairings, post=plan_pairing), name="pairings"),
     path("pairings/<uuid:id>/end", resource(post=drop_pairing)),
+    path("pairings/<uuid:id>/agreement", resource(post=agree_to_pairing)),
     path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),
     path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
     path("disputes/<uuid:id>/statement", resource(post=make_statement)),

@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Collection
 from scalewitness.ledger.models import AppendOnly
 
 
@@ -32,3 +32,41 @@ class PairingEnd(AppendOnly):
 
     def __str__(self) -> str:
         return f"end of pairing {self.pairing_id}"
+
+
+class PairingAgreement(AppendOnly):
+    """Somebody who keeps one of the two agrees to the pairing."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    pairing = models.ForeignKey(Pairing, on_delete=models.PROTECT, related_name="agreements")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"agreement to pairing {self.pairing_id}"
+
+
+class AffectedPlan(AppendOnly):
+    """What pairings of a collection rest on changed: the sex of ``animal``, one of theirs or a
+    mate. ``cause``: the fact that brought it about. ``pairings``: their ids."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    collection = models.ForeignKey(
+        Collection, on_delete=models.PROTECT, related_name="affected_plans"
+    )
+    season = models.SmallIntegerField()
+    animal = models.UUIDField()
+    cause = models.UUIDField()
+    change = models.CharField(max_length=10)
+    pairings = models.JSONField()
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["collection", "season", "position"], name="affected_plan_of")
+        ]
+
+    def __str__(self) -> str:
+        return f"plan of {self.season} affected"

@@ -2,8 +2,8 @@
 
 from uuid import UUID
 
-from scalewitness.breeding.models import Pairing, PairingEnd
-from scalewitness.domain.facts import PairingDropped, PairingPlanned
+from scalewitness.breeding.models import AffectedPlan, Pairing, PairingAgreement, PairingEnd
+from scalewitness.domain.facts import PairingAgreed, PairingDropped, PairingPlanned, PlanAffected
 from scalewitness.ledger.services.writing import Logged
 
 
@@ -25,5 +25,30 @@ def store_end(fact: Logged[PairingDropped]) -> None:
         position=fact.position,
         pairing_id=fact.about,
         by=fact.sender,
+        at=fact.received_at,
+    )
+
+
+def store_agreement(fact: Logged[PairingAgreed]) -> None:
+    PairingAgreement.objects.create(
+        id=fact.id,
+        position=fact.position,
+        pairing_id=fact.about,
+        by=fact.sender,
+        at=fact.received_at,
+    )
+
+
+def store_affected_plan(fact: Logged[PlanAffected]) -> None:
+    body = fact.body
+    AffectedPlan.objects.create(
+        id=fact.id,
+        position=fact.position,
+        collection_id=fact.about,
+        season=body.season,
+        animal=UUID(body.animal),
+        cause=UUID(body.cause),
+        change=body.change,
+        pairings=list(body.pairings),
         at=fact.received_at,
     )

@@ -5,9 +5,10 @@ The caller writes what comes back in the transaction of the fact that caused it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from scalewitness.domain.facts import Representation
+from scalewitness.domain.facts.animals import PlanChange
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
 
@@ -70,7 +71,7 @@ class PairingView:
 class Affected:
     pairing: str
     sex: Sex
-    change: Change
+    change: PlanChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,14 +186,23 @@ def _verified_change(stood: Sex | None, before: str, after: str) -> Change | Non
 
 
 def may_affect_pairings(before: str, after: str) -> bool:
-    """Whether pairings need be looked up at all: they rest on verified sexes."""
-    return verified_sex(before) != verified_sex(after)
+    """Whether pairings need be looked up at all: they rest on the sex that a label names."""
+    return any(_supports(sex, before) != _supports(sex, after) for sex in get_args(Sex))
+
+
+def _supports(sex: Sex, label: str) -> Literal["stands", "fell", "reversed", "turned"]:
+    """How a label looks to someone who planned on ``sex``."""
+    found = reliance(sex, label)
+    return "turned" if found == "fell" and sex_of(label) not in {None, sex} else found
 
 
 def _for_pairing(pairing: PairingView, before: str, after: str) -> list[Affected]:
-    """Nobody is told that what they took for granted is verified now, unless it was before."""
-    was, now = reliance(pairing.sex, before), reliance(pairing.sex, after)
+    """Nobody is told that what they took for granted is verified now, unless it was before or they
+    heard of a doubt."""
+    was, now = _supports(pairing.sex, before), _supports(pairing.sex, after)
     if was == now or (now == "stands" and was == "fell" and not pairing.was_verified):
         return []
-    change: Change = "restored" if now == "stands" else now
+    change: PlanChange = "restored" if now == "stands" else now
+    if (was, now) == ("turned", "fell"):
+        change = "eased"
     return [Affected(pairing.pairing, pairing.sex, change)]

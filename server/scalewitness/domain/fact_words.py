@@ -250,6 +250,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     ),
     "pairing_planned": _from("Two animals are planned to be paired for {}.", "season"),
     "pairing_dropped": "A planned pairing was dropped.",
+    "pairing_agreed": "A keeper agreed to a planned pairing.",
+    "plan_affected": _from("What pairings planned for {} rest on changed.", "season"),
     "offer_made": _offer,
     "offer_withdrawn": "An offer was withdrawn.",
     "offer_declined": "An offer was declined by the buyer.",

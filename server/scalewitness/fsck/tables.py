@@ -18,7 +18,7 @@ from scalewitness.animals.models import (
     Photo,
 )
 from scalewitness.books.models import BookClosing, BookLine
-from scalewitness.breeding.models import Pairing, PairingEnd
+from scalewitness.breeding.models import AffectedPlan, Pairing, PairingAgreement, PairingEnd
 from scalewitness.calls.models import (
     Attestation,
     Call,
@@ -169,6 +169,8 @@ TABLES = (
     Table(StatedMap),
     Table(Pairing),
     Table(PairingEnd),
+    Table(PairingAgreement),
+    Table(AffectedPlan),
     Table(Sale, frozenset({"drafted_by_id", "drafted_at", "by_code"}), of=(Sale, "id")),
     Table(SaleAnimal, frozenset({"id"}), of=(Sale, "sale_id")),
     Table(SaleStep),

@@ -46,6 +46,7 @@ from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import share
 from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.affected_plans import state_affected_plans
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.known import Subject
 from scalewitness.letters.animals import (
@@ -323,6 +324,7 @@ class _Consequences:
 
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
+        state_affected_plans(self.animal.pk, self.cause, affected, self.batch)
         notify_of_pairings(self.animal, self.standing, affected, self._moved, self.letters)
 
     @property

@@ -78,6 +78,7 @@ RULES: dict[str, Rule] = {
     "late_call_decided": calls.late_call_decided,
     "pairing_planned": pairings.pairing_planned,
     "pairing_dropped": pairings.pairing_dropped,
+    "pairing_agreed": pairings.pairing_agreed,
     **{step: sales.step for step, party in MAY.items() if party != "system"},
     "offer_made": sales.offer_made,
     "sale_confirmed": sales.sale_confirmed,

@@ -150,9 +150,21 @@ def notify_of_pairings(
                     "animal": describe(animal) if animal.pk in sights else None,
                     **(moved if animal.pk in sights else {}),
                     "pairings": [_affected(*one, animal, sights) for one in own],
+                    "plans": _plans_of(keeper, [pairing for pairing, _ in own], owing),
                 },
                 about=f"pairings of {animal.pk}",
             )
+
+
+def _plans_of(keeper: Keeper, pairings: Iterable[Pairing], owing: Owing) -> list[dict[str, Any]]:
+    """The seasons of the reader's own collections that they are part of."""
+    found = {
+        (pairing.season, str(one.collection_id))
+        for pairing in pairings
+        for one in (pairing.sire, pairing.dam)
+        if keeper.pk in {each.pk for each in stewards(one, owing)}
+    }
+    return [{"season": season, "collection": room} for season, room in sorted(found)]
 
 
 def mate_of(pairing: Pairing, animal: Animal) -> Animal:

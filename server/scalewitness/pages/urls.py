@@ -138,6 +138,9 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/carries", carrying.show_carried, name="carries"),
     path("pairings", pairings.show_pairings, name="pairings"),
     path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
+    path(
+        "pairings/<uuid:pairing_id>/agreement", pairings.agree_to_pairing, name="agree_to_pairing"
+    ),
     # --- calls
     path("animals/<uuid:animal_id>/calls/new", call.choose_method, name="choose_method"),
     path("animals/<uuid:animal_id>/calls/new/<slug:method>", call.make_call, name="make_call"),

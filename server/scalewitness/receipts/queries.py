@@ -80,7 +80,7 @@ def _may_read(
     rule = RULES.get(entry.kind, _of_nobody_else)
     if entry.about is None:
         return False
-    key = (rule, entry.fact if rule is _of_grant else entry.about)
+    key = (rule, entry.fact if rule in OF_ITS_BODY else entry.about)
     if key not in known:
         try:
             known[key] = rule(keeper, entry, entry.about, now)
@@ -198,6 +198,20 @@ def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
     return all(is_steward(keeper, one.collection, now) for one in (pairing.sire, pairing.dam))
 
 
+def _of_plan(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
+    """Whoever holds or is a partner in the collection, and sees the animal: it tells that what the
+    record says of its sex changed."""
+    collection = Collection.objects.filter(pk=about).first()
+    if collection is None or not is_steward(keeper, collection, now):
+        return False
+    animal = UUID(str(_body(entry)["animal"]))
+    return sights_of(keeper, [animal], now).get(animal) == "all"
+
+
+OF_ITS_BODY: Final = (_of_grant, _of_plan)
+"""Rules that look at more than what an entry is about."""
+
+
 def _of_whom_it_is_about(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     return keeper == about
 
@@ -269,7 +283,8 @@ RULES: Final[dict[str, Rule]] = {
         ("visit_invited", "visit_accepted", "visit_declined", "visit_cancelled"), _of_visit
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
-    **dict.fromkeys(("pairing_planned", "pairing_dropped"), _of_pairing),
+    **dict.fromkeys(("pairing_planned", "pairing_dropped", "pairing_agreed"), _of_pairing),
+    "plan_affected": _of_plan,
     "keeper_vouched": _of_whom_it_is_about,
     **dict.fromkeys(
         (

@@ -24,7 +24,8 @@ class Paired(Struct, frozen=True):
 
 class PairingShown(Struct, frozen=True):
     """``sire`` and ``dam``: what each is planned as; None where the animal is not the
-    reader's to see. ``season``: the year in which the young are expected."""
+    reader's to see. ``season``: the year in which the young are expected. ``agreed``: no keeper of
+    either is still to agree; ``awaits_you``: the reader is."""
 
     id: UUID
     position: int
@@ -33,6 +34,8 @@ class PairingShown(Struct, frozen=True):
     at: datetime
     sire: Paired | None
     dam: Paired | None
+    agreed: bool
+    awaits_you: bool
 
 
 class Pairings(Struct, frozen=True):
@@ -60,6 +63,8 @@ def pairings(found: Sequence[PairingSeen]) -> Pairings:
                 at=one.pairing.at,
                 sire=paired(one.sire, one.labels[0]),
                 dam=paired(one.dam, one.labels[1]),
+                agreed=not one.awaits,
+                awaits_you="own" in one.awaits,
             )
             for one in found
         ]

@@ -4,13 +4,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypedDict
 from uuid import UUID
 
 from django.db.models import Q, QuerySet, prefetch_related_objects
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.agreements import awaited_in
 from scalewitness.calls.queries.visibility import Reader, Seen, reader_of, seen_animals
 from scalewitness.domain.observations import Sex
 from scalewitness.standings.models import Standing
@@ -18,6 +19,9 @@ from scalewitness.standings.queries.logged import label_in_force
 
 AHEAD: dict[str, Any] = {"end": None, "sire__ended": "", "dam__ended": ""}
 """A pairing that is planned still, of two animals that are there."""
+
+
+Whose = Literal["own", "other"]
 
 
 class WithLabels(TypedDict):
@@ -37,12 +41,14 @@ else:
 @dataclass(frozen=True, slots=True)
 class PairingSeen:
     """A pairing as one keeper sees it: ``sire`` and ``dam`` are None where the animal itself
-    is not theirs to see. ``labels``: of their standings in force."""
+    is not theirs to see. ``labels``: of their standings in force. ``awaits``: whose agreement is
+    still awaited, the reader's own or another's."""
 
     pairing: Pairing
     sire: Animal | None
     dam: Animal | None
     labels: tuple[str, str]
+    awaits: frozenset[Whose]
 
 
 def pairing_of(pairing: UUID) -> Pairing | None:
@@ -101,10 +107,14 @@ def as_seen(pairings: Iterable[Labelled], reader: Reader, seen: Seen) -> Iterato
     """``seen``: those of the animals in them that the reader sees."""
     blind = {animal for animal, (_, sight) in seen.items() if sight == "blind"}
     blind |= reader.awaited - seen.keys()
-    for one in pairings:
+    listed = list(pairings)
+    awaited = awaited_in([one.pk for one in listed], reader.now)
+    for one in listed:
         if not blind & {one.sire_id, one.dam_id}:
+            rooms = awaited.get(one.pk, {}).values()
+            awaits = frozenset[Whose]("own" if room in reader.holds else "other" for room in rooms)
             sire, dam = (seen[pk][0] if pk in seen else None for pk in (one.sire_id, one.dam_id))
-            yield PairingSeen(one, sire, dam, (one.sire_label, one.dam_label))
+            yield PairingSeen(one, sire, dam, (one.sire_label, one.dam_label), awaits)
 
 
 def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:

@@ -21,12 +21,14 @@ from scalewitness.domain.facts.animals import (
     JoiningProposed,
     LinkageStated,
     Meal,
+    PairingAgreed,
     PairingDropped,
     PairingPlanned,
     Particulars,
     ParticularsCorrected,
     PartingProposed,
     PhotoAttached,
+    PlanAffected,
     RegisteredInError,
     Shed,
     Weight,
@@ -194,6 +196,7 @@ __all__ = [
     "OfferWithdrawn",
     "OnePersonFound",
     "OriginSucceeded",
+    "PairingAgreed",
     "PairingDropped",
     "PairingPlanned",
     "Particulars",
@@ -202,6 +205,7 @@ __all__ = [
     "PaymentRecorded",
     "PhotoAttached",
     "PhotosCompared",
+    "PlanAffected",
     "PolicyAdopted",
     "Position",
     "PublicKey",
@@ -274,6 +278,7 @@ SYSTEM_KINDS = frozenset(
         "offer_lapsed",
         "sale_held",
         "disclosure_owed",
+        "plan_affected",
     }
 )
 """Facts only the record itself states, as a consequence; nobody may send them."""

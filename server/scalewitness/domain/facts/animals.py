@@ -161,6 +161,11 @@ class LinkageStated(Body, frozen=True, kw_only=True):
     note: Commitment | None = None
 
 
+PlanChange = Literal["fell", "reversed", "restored", "turned", "eased"]
+"""Of the sex that a pairing was planned on: it is verified no more; the other one is; it is
+verified again; the record speaks for the other without verifying it; it does so no more."""
+
+
 class PairingPlanned(Body, frozen=True):
     """About a pairing: these two are to be put together. ``season``: the year in which the
     young are expected to hatch."""
@@ -172,6 +177,22 @@ class PairingPlanned(Body, frozen=True):
 
 class PairingDropped(Body, frozen=True):
     pass
+
+
+class PairingAgreed(Body, frozen=True):
+    """About a pairing: whoever keeps one of the two agrees to it. It counts for as long as they
+    keep that animal, or are a partner in its collection."""
+
+
+class PlanAffected(Body, frozen=True):
+    """About a collection: what its pairings of a ``season`` rest on changed, the sex of this animal
+    of theirs or of a mate. ``cause`` is the fact that brought it about."""
+
+    season: Annotated[int, Meta(ge=2000, le=2100)]
+    animal: Id
+    cause: Id
+    change: PlanChange
+    pairings: tuple[Id, ...]
 
 
 BODIES: dict[str, type[Body]] = {
@@ -191,4 +212,6 @@ BODIES: dict[str, type[Body]] = {
     "linkage_stated": LinkageStated,
     "pairing_planned": PairingPlanned,
     "pairing_dropped": PairingDropped,
+    "pairing_agreed": PairingAgreed,
+    "plan_affected": PlanAffected,
 }

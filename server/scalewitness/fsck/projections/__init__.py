@@ -68,6 +68,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "map_root": record.map_root,
     "pairing_planned": animals.pairing_planned,
     "pairing_dropped": animals.pairing_dropped,
+    "pairing_agreed": animals.pairing_agreed,
+    "plan_affected": animals.plan_affected,
     **dict.fromkeys(MAY, sales.sale_step),
     "offer_made": sales.offer_made,
     "disclosure_owed": sales.disclosure_owed,

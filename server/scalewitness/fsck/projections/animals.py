@@ -13,7 +13,7 @@ from scalewitness.animals.models import (
     JoiningAnswer,
     Photo,
 )
-from scalewitness.breeding.models import Pairing, PairingEnd
+from scalewitness.breeding.models import AffectedPlan, Pairing, PairingAgreement, PairingEnd
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.fsck.past import Past
 from scalewitness.fsck.projections.row import Row, Rows, id_of, row_of_fact, row_of_thing
@@ -131,3 +131,15 @@ def pairing_planned(fact: LoggedFact, past: Past) -> Rows:
 def pairing_dropped(fact: LoggedFact, past: Past) -> Rows:
     end = row_of_fact(fact, pairing_id=fact.about, by=fact.by, at=fact.received_at)
     yield Row(PairingEnd, end)
+
+
+def pairing_agreed(fact: LoggedFact, past: Past) -> Rows:
+    row = row_of_fact(fact, pairing_id=fact.about, by=fact.by, at=fact.received_at)
+    yield Row(PairingAgreement, row)
+
+
+def plan_affected(fact: LoggedFact, past: Past) -> Rows:
+    body = fact.body
+    more = {"season": body.season, "change": body.change, "pairings": fact.raw["pairings"]}
+    more |= {"animal": UUID(body.animal), "cause": UUID(body.cause), "at": fact.received_at}
+    yield Row(AffectedPlan, row_of_fact(fact, collection_id=fact.about, **more))

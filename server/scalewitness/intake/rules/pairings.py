@@ -6,7 +6,8 @@ from uuid import UUID
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animal_of, is_steward
 from scalewitness.breeding import services
-from scalewitness.breeding.queries.pairings import is_planned, pairing_of
+from scalewitness.breeding.queries.agreements import awaited_in
+from scalewitness.breeding.queries.pairings import is_planned, pairing_of, pairings_seen
 from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.fact_words import ENDED
@@ -53,4 +54,25 @@ def pairing_dropped(fact: Sealed, batch: Batch) -> int:
         raise NotNow("This pairing is no longer planned.")
     logged = batch.log(fact)
     services.store_end(logged)
+    return logged.position
+
+
+def pairing_agreed(fact: Sealed, batch: Batch) -> int:
+    """By whoever keeps one of the two and sees both: nobody agrees to an animal unseen."""
+    keeper, pairing = batch.actor.keeper, pairing_of(fact.about)
+    if pairing is None or keeper is None:
+        raise NotFound()
+    if hasattr(pairing, "end"):
+        raise NotNow("This pairing is no longer planned.")
+    seen = pairings_seen(keeper, batch.now, among=[pairing.sire_id])
+    one = next((one for one in seen if one.pairing.pk == pairing.pk), None)
+    if one is None:
+        raise NotFound()
+    if one.sire is None or one.dam is None:
+        raise NotNow("You may not see the other animal: ask its keeper for access to it.")
+    awaited = awaited_in([pairing.pk], batch.now).get(pairing.pk, ())
+    if not any(one.pk in awaited and _keeps(one, batch) for one in (pairing.sire, pairing.dam)):
+        raise NotNow("You have agreed to it already.")
+    logged = batch.log(fact)
+    services.store_agreement(logged)
     return logged.position

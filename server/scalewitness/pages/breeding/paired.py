@@ -31,13 +31,16 @@ class Half:
 
 @dataclass(frozen=True, slots=True)
 class ShownPairing:
-    """``cross``: of which species, in words, where it is one."""
+    """``cross``: of which species, in words, where it is one. ``awaits``: whose agreement it waits
+    for, in words; ``agreeing`` is the form that gives the reader's."""
 
     pairing: UUID
     season: int
     halves: tuple[Half, Half]
     form: StepForm
     cross: str
+    awaits: str
+    agreeing: StepForm | None
 
 
 def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
@@ -52,9 +55,24 @@ def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
             ),
             form=StepForm("pairing_dropped"),
             cross=_cross(one.sire, one.dam),
+            awaits=_awaits(one),
+            agreeing=StepForm("pairing_agreed") if "own" in one.awaits and _whole(one) else None,
         )
         for one in found
     ]
+
+
+def _awaits(one: PairingSeen) -> str:
+    if "own" in one.awaits and not _whole(one):
+        return "Not agreed yet: ask its keeper for access to the other animal, then agree here."
+    if "own" in one.awaits:
+        return "Not agreed yet: it waits for your agreement."
+    return "Not agreed yet: it waits for the other keeper." if one.awaits else ""
+
+
+def _whole(one: PairingSeen) -> bool:
+    """Whether its reader sees both."""
+    return one.sire is not None and one.dam is not None
 
 
 def _cross(sire: Animal | None, dam: Animal | None) -> str:

@@ -61,9 +61,22 @@ def plan_pairing(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpR
 @signed_in
 def drop_pairing(request: HttpRequest, keeper: Keeper, pairing_id: UUID) -> HttpResponse:
     form = StepForm("pairing_dropped", request.POST)
+    return _say_of_pairing(request, keeper, pairing_id, form, "The pairing is dropped at")
+
+
+@post_or_go("pairings", of_it=False)
+@signed_in
+def agree_to_pairing(request: HttpRequest, keeper: Keeper, pairing_id: UUID) -> HttpResponse:
+    form = StepForm("pairing_agreed", request.POST)
+    return _say_of_pairing(request, keeper, pairing_id, form, "Your agreement is on record at")
+
+
+def _say_of_pairing(
+    request: HttpRequest, keeper: Keeper, pairing: UUID, form: StepForm, words: str
+) -> HttpResponse:
     if form.is_valid():
-        outcome = form.send(pairing_id, actor_of(keeper))
+        outcome = form.send(pairing, actor_of(keeper))
         if outcome is not None:
-            say_accepted(request, outcome, "The pairing is dropped at")
+            say_accepted(request, outcome, words)
             return redirect("pairings")
     return _pairings_page(request, keeper, form)
