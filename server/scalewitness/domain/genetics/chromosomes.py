@@ -57,6 +57,7 @@ class Karyotype:
         self._places = {
             alleles: n for n, alleles in enumerate(product(*(x.alleles for x in linked.loci)))
         }
+        self._unknown: dict[bool, dict[Chromosome, float]] = {}
         self.states = tuple(one for one in _states(linked) if not self.is_lethal(one))
         self.index = {state: n for n, state in enumerate(self.states)}
 
@@ -66,6 +67,17 @@ class Karyotype:
         return tuple(
             (one,) if other == ABSENT else locus.genotype(one, other) for locus, one, other in pairs
         )
+
+    @cached_property
+    def by_locus(self) -> list[tuple[str, dict[Genotype, list[int]]]]:
+        """At each locus, the numbers of the states of each genotype."""
+        found = []
+        for n, locus in enumerate(self.linked.loci):
+            states: dict[Genotype, list[int]] = {}
+            for state, at in self.index.items():
+                states.setdefault(self.genotypes(state)[n], []).append(at)
+            found.append((locus.key, states))
+        return found
 
     def is_lethal(self, state: State) -> bool:
         """Whether an animal in that state does not live."""
@@ -78,10 +90,6 @@ class Karyotype:
         found = [self._founder(state, male) for state in self.states]
         whole = sum(found)
         return [p / whole for p in found]
-
-    def is_parent(self, state: State, role: Role) -> bool:
-        """Whether an animal in that state can be the sire or the dam."""
-        return state.male is None or state.male == (role == "sire")
 
     def gametes(self, state: State) -> dict[Chromosome, float]:
         """What it passes on, with chances that sum to 1."""
@@ -100,18 +108,14 @@ class Karyotype:
         one, other = sorted((egg, sperm), key=lambda c: c.sex)
         return State(one, other, system == "XY")
 
-    @cached_property
-    def unknown_gametes(self) -> dict[Role, dict[Chromosome, float]]:
-        """What an unknown sire and an unknown dam pass on."""
-        return {"sire": self._of_unknown("sire"), "dam": self._of_unknown("dam")}
-
-    def _of_unknown(self, role: Role) -> dict[Chromosome, float]:
-        male = float(role == "sire")
-        found: dict[Chromosome, float] = {}
-        for state, p in zip(self.states, self.founder(male), strict=True):
-            if p > 0:
+    def unknown_gametes(self, *, male: bool) -> dict[Chromosome, float]:
+        """What an unknown sire or dam passes on."""
+        if male not in self._unknown:
+            found: dict[Chromosome, float] = {}
+            for state, p in zip(self.states, self.founder(float(male)), strict=True):
                 _add(found, self.gametes(state), p)
-        return found
+            self._unknown[male] = found
+        return self._unknown[male]
 
     def alone(self, dam: State, homozygosity: float) -> dict[State, float]:
         """Young of a dam without a sire, by :class:`pedigree.Parthenogenesis`, those that
@@ -155,7 +159,7 @@ def _next(last: Locus, waiting: Mapping[str, Locus]) -> tuple[str, float] | None
     for key, one in waiting.items():
         if one.neighbour is not None and one.neighbour.key == last.key:
             return key, one.neighbour.r
-        if last.system is not None and one.system is not None:
+        if last.system is not None and one.system is not None and last.hemizygous == one.hemizygous:
             return key, 0.5
     return None
 

@@ -1,0 +1,118 @@
+"""Honest bounds where a pedigree is too tangled to be summed exactly.
+
+An animal's relatives are taken as far as there is room. Given what the animals at the edge of that
+neighbourhood carry, the rest of the pedigree says nothing more of it; so whatever they carry, its
+chances lie between the least and the most over all they can.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from math import prod
+
+from msgspec import Struct
+
+from scalewitness.domain.genetics.elimination import Scope, TooTangled, tree
+from scalewitness.domain.genetics.networks import Network, Table
+from scalewitness.domain.genetics.passing import settle
+from scalewitness.domain.genetics.tables import T, Tables
+
+ROOM = 60_000
+"""Entries in all tables of one neighbourhood (our judgement: a fraction of a second an animal)."""
+
+
+class Between(Struct, frozen=True):
+    """The least and the most of each state's chance."""
+
+    low: list[float]
+    high: list[float]
+
+
+def between(network: Network, unknown: int, tables: Tables[T]) -> list[Between]:
+    """Bounds on an unknown, for each network of the batch. Raises Contradiction."""
+    kept = _telling(network, unknown)
+    near = _reached(kept, unknown)
+    states = network.sizes[unknown]
+    found = [Between([0.0] * states, [1.0] * states)]
+    size = 4
+    while True:
+        try:
+            found = _within(network, kept, unknown, frozenset(near[:size]), tables) or found
+        except TooTangled:
+            return found
+        if size >= len(near):
+            return found
+        size = size * 4 // 3
+
+
+def _telling(network: Network, unknown: int) -> list[Table]:
+    """Tables without those of animals of which, or of whose young, nothing is known."""
+    uses = Counter(one for table in network.tables for one in table.scope)
+    kept = []
+    for table in reversed(network.tables):  # young before their parents
+        own = table.scope[0]
+        if len(table.scope) > 1 and uses[own] == 1 and own != unknown:
+            uses.subtract(table.scope)
+        else:
+            kept.append(table)
+    return kept
+
+
+def _reached(tables: Sequence[Table], unknown: int) -> list[int]:
+    """Unknowns by their distance from this one."""
+    scopes: dict[int, list[Scope]] = {}
+    for table in tables:
+        for one in table.scope:
+            scopes.setdefault(one, []).append(table.scope)
+    found = {unknown}
+    reached = [unknown]
+    for one in reached:  # grows while it is read
+        for scope in scopes[one]:
+            new = [other for other in scope if other not in found]
+            found.update(new)
+            reached.extend(new)
+    return reached
+
+
+def _within(
+    network: Network,
+    kept: Sequence[Table],
+    unknown: int,
+    inside: frozenset[int],
+    tables: Tables[T],
+) -> list[Between] | None:
+    """Bounds from the tables inside; None while the animal itself stands at the edge. Raises
+    TooTangled when there is no room."""
+    whole = [one for one in kept if inside.issuperset(one.scope)]
+    cut = {one for table in kept if not inside.issuperset(table.scope) for one in table.scope}
+    edge = sorted(cut & inside)
+    if unknown in edge:
+        return None
+    place = {one: n for n, one in enumerate(sorted(inside))}
+    sizes = [network.sizes[one] for one in sorted(inside)]
+    scopes = [tuple(place[one] for one in table.scope) for table in whole]
+    asked = tuple(place[one] for one in (unknown, *edge))
+    shape = tree(sizes, scopes, ROOM, [asked])
+    factors = [
+        (scope, tables.given(table.values, [sizes[one] for one in scope]))
+        for scope, table in zip(scopes, whole, strict=True)
+    ]
+    settled = settle(shape, sizes, factors, tables)
+    ordered = shape.in_order(asked)
+    at = ordered.index(asked[0])
+    states = sizes[asked[0]]
+    behind = prod(sizes[one] for one in ordered[at + 1 :])
+    return [_extremes(row, states, behind) for row in settled.joint(asked)]
+
+
+def _extremes(row: Sequence[float], states: int, behind: int) -> Between:
+    """Least and most chance of each state over everything the edge can be."""
+    low, high = [1.0] * states, [0.0] * states
+    for block in range(0, len(row), states * behind):
+        for n in range(block, block + behind):
+            column = row[n : n + states * behind : behind]
+            total = sum(column)
+            if total > 0:
+                shares = [p / total for p in column]
+                low = list(map(min, low, shares))
+                high = list(map(max, high, shares))
+    return Between(low, high)
