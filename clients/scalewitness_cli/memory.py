@@ -68,8 +68,10 @@ class Memory:
             raise Stopped(f"{path} is damaged: {fault}") from None
 
     def keep(self, note: Note) -> None:
-        write_whole(self.folder / "checkpoint", str(note))
-        write_whole(self.folder / "seen", msgspec.json.encode(self._seen_with(note)))
+        """Of a note that is kept already nothing is written."""
+        if note != self.kept():
+            write_whole(self.folder / "seen", msgspec.json.encode(self._seen_with(note)))
+            write_whole(self.folder / "checkpoint", str(note))
 
     def seen(self) -> list[Checkpoint]:
         """Checkpoints accepted, the smallest first; fewer of those that lie far back."""

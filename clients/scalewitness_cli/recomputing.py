@@ -9,6 +9,7 @@ can tell whether that is right.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeAlias, TypeVar
 from uuid import UUID
 
@@ -172,9 +173,13 @@ def _in_order(entries: Entries, before: int) -> Iterator[OrderedFact]:
 
 
 def _ordered(position: int, entry: Shown) -> OrderedFact:
-    by, at, about = entry["by"], parse_moment(entry["at"]), UUID(entry["about"])
+    by, at, about = entry["by"], parse_moment(entry["at"]), _id(entry["about"])
     body = _read(entry, facts.BODIES[entry["kind"]])
-    return OrderedFact(entry["id"], UUID(by) if by else None, at, position, about, body)
+    return OrderedFact(entry["id"], _id(by) if by else None, at, position, about, body)
+
+
+_id = lru_cache(maxsize=1024)(UUID)
+"""Of animals and people, of which each is named many times."""
 
 
 def _read(entry: Shown, kind: type[T]) -> T | None:

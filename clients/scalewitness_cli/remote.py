@@ -134,6 +134,15 @@ class Api:
     def get(self, path: str, **params: str) -> Json:
         return self._json("GET", path, params=params)
 
+    def at_once(self, path: str, **params: str) -> Json | None:
+        """What there is to get, asked for a single time; None: it could not be had."""
+        answer = self._attempt("GET", path, {"params": params})
+        if isinstance(answer, httpx.RequestError) or not answer.is_success:
+            return None
+        with suppress(ValueError):
+            return answer.json()
+        return None
+
     def kept_back(self, path: str, waiting: Callable[[bool], None], **params: str) -> Json:
         """What the server may keep back for a while; ``waiting`` is told when nothing goes on but
         that, and when no more."""

@@ -27,6 +27,7 @@ from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey, read_key
 from scalewitness_cli import replica
 from scalewitness_cli.agreeing import amiss
+from scalewitness_cli.ahead import answers
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.memory import Memory
@@ -96,8 +97,11 @@ def prove(
             wanted = _wanted(store, own)
         asked = [id for id in wanted if id in due]
         failed = {}
-        for batch in _batches(asked):
-            failed |= _prove_batch(store, identity, where, batch, own, now, done)
+        batches = list(_batches(asked))
+        questions = ({"animals": ",".join(batch), "rested_on": "yes"} for batch in batches)
+        coming = answers(where.api, "proofs", questions)
+        for batch, answer in zip(batches, coming, strict=True):
+            failed |= _prove_batch(store, identity, where, batch, answer, own, now, done)
             if done.alarm is not None:
                 return done
         if not failed:
@@ -149,12 +153,12 @@ def _prove_batch(
     identity: Identity,
     where: Where,
     batch: Sequence[str],
+    answer: Mapping[str, Any],
     own: Own,
     now: int,
     done: Proved,
 ) -> dict[str, str]:
     """Why not, by the animals whose record does not hold."""
-    answer = where.api.get("proofs", animals=",".join(batch), rested_on="yes")
     try:
         shown = _shown(answer, store, where, now, done)
     except MALFORMED as fault:
@@ -162,12 +166,13 @@ def _prove_batch(
     if shown is None:
         return {}
     failed, sealed, size = dict[str, str](), links_of(store), shown.head.size
+    about = replica.facts_of_each(store, batch)
     for id in batch:
         seen, proof = replica.animal(store, id), shown.proofs.get(id)
         if proof is None and seen is None:
             done.unshown.append(id)
             continue
-        facts = replica.facts_about(store, id) if seen else []
+        facts = about[id] if seen else []
         try:
             opening = _opening(proof)
             require_whole(UUID(id), _links(facts, size), opening, shown.root, shown.key)

@@ -98,6 +98,8 @@ def _of_animals(
     """As in its history, and no parents named that the keeper may not be told of; and that the
     keeper's own late calls came, and what was decided of them."""
     listed = list(entries)
+    if not listed:
+        return set()
     if sights is None:
         about = {entry.about for entry in listed if entry.about}
         left = slips_among(about, keeper, now)

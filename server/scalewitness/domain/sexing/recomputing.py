@@ -124,7 +124,10 @@ class Recomputing:
 
     def past(self, animal: UUID) -> AnimalSoFar:
         """The animal as it is so far."""
-        return self._animals.setdefault(animal, AnimalSoFar())
+        found = self._animals.get(animal)
+        if found is None:
+            found = self._animals[animal] = AnimalSoFar()
+        return found
 
     def same_snake(self, animal: UUID) -> set[UUID]:
         """All records of the snake, this one among them."""

@@ -35,7 +35,7 @@ def stored(place: Place) -> bytes:
 
 def nodes_at(places: Collection[int]) -> Nodes:
     """The nodes at these places, as far as there are any."""
-    keys = list(map(stored, places))
+    keys = "{" + ",".join([f'"\\\\x{stored(one).hex()}"' for one in places]) + "}"
     return {
         int.from_bytes(place, "big"): Node(bytes(hash), None if path is None else bytes(path))
         for place, hash, path in asked(NODES, (keys,))
