@@ -288,6 +288,21 @@ def _pairings(world: World) -> None:
     world.say(world.odile, "pairing_planned", pairing, pair)
     world.view(world.stan, Animal.objects.get(pk=pair["dam"]))
     world.say(world.stan, "pairing_agreed", pairing)
+    _season(world, pairing)
+
+
+def _season(world: World, pairing: UUID) -> None:
+    """Eggs that both keepers count, put into the incubator on a wrong day."""
+    day = str(world.now.date())
+    for who, body in (
+        (world.odile, {"what": "seen_together"}),
+        (world.odile, {"what": "laid", "good": 2, "slugs": 0}),
+        (world.stan, {"what": "laid", "good": 3}),
+        (world.odile, {"what": "incubating", "celsius": "31.5"}),
+    ):
+        noted = world.say(who, "season_noted", pairing, body | {"on": day})
+        assert noted.status == "accepted", noted.problem
+    world.say(world.odile, "season_note_withdrawn", pairing, {"noted": noted.id})
 
 
 def _visits(world: World, animal: Animal) -> None:

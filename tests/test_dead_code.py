@@ -47,7 +47,12 @@ CALLED_FROM_OUTSIDE = {
     "deploy/words, for the words on the phone": {"brief"},
     "the demonstration, through the client": {"all_animals"},
     "sexing-3, which is not in force yet": {"marker_settles", "only_in", "deviation"},
-    "a decorator of ours, by the kind of fact": {"_linkage", "_identifier", "_device_key"},
+    "a decorator of ours, by the kind of fact": {
+        "_linkage",
+        "_identifier",
+        "_device_key",
+        "_season_note",
+    },
 }
 
 

@@ -299,6 +299,10 @@ ROWS = [
         fact({"sire": "{sold}", "dam": "{other}", "season": 2028}, about="new")),
     Row("POST", "pairings/{pairing}/agreement", to(409, *STEWARDS), fact()),
     Row("POST", "pairings/{pairing}/end", to(201, *STEWARDS), fact()),
+    Row("POST", "pairings/{pairing}/notes", to(201, *STEWARDS),
+        fact({"what": "seen_together", "on": at()[:10]})),
+    # it is the owner's own, and who else holds the two has their own word
+    Row("POST", "season-notes/{season_note}/withdrawal", to(201, "owner", partner=409), fact()),
     Row("GET", "disputes", SIGNED_IN),
     Row("POST", "disputes", to(201, *STEWARDS),
         fact({"animal": "{other}", "ground": "party_objects"}, about="new")),

@@ -143,6 +143,7 @@ def set_stage(house: str = "") -> Stage:
         "disclosure": str(disclosure.pk),
         "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
+        "season_note": _noted(world, pairing),
         "sheet": str(new_id(world.now)),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
@@ -202,9 +203,15 @@ def _someone(name: str, house: str) -> Keeper:
 
 def _paired(world: World, sire: Animal, dam: Animal) -> UUID:
     pairing = new_id(world.now)
-    pair = {"sire": str(sire.pk), "dam": str(dam.pk), "season": 2027}
+    season = world.now.year + 1
+    pair = {"sire": str(sire.pk), "dam": str(dam.pk), "season": season}
     world.say(world.odile, "pairing_planned", pairing, pair)
     return pairing
+
+
+def _noted(world: World, pairing: UUID) -> str:
+    body = {"what": "put_together", "on": str(world.now.date())}
+    return str(world.say(world.odile, "season_noted", pairing, body).id)
 
 
 def _photo(world: World, animal: Animal) -> str:

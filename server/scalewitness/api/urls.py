@@ -109,7 +109,9 @@ from scalewitness.api.openapi.serving import docs, schema
 from scalewitness.api.pairings.agree_to_pairing import agree_to_pairing
 from scalewitness.api.pairings.drop_pairing import drop_pairing
 from scalewitness.api.pairings.list_pairings import list_pairings
+from scalewitness.api.pairings.note_season import note_season
 from scalewitness.api.pairings.plan_pairing import plan_pairing
+from scalewitness.api.pairings.withdraw_note import withdraw_note
 from scalewitness.api.photos.send_photo import send_photo
 from scalewitness.api.photos.show_photo import show_photo
 from scalewitness.api.practitioners.give_address import give_address
@@ -301,6 +303,8 @@ sales = [
     path("pairings", resource(get=list_pairings, post=plan_pairing), name="pairings"),
     path("pairings/<uuid:id>/end", resource(post=drop_pairing)),
     path("pairings/<uuid:id>/agreement", resource(post=agree_to_pairing)),
+    path("pairings/<uuid:id>/notes", resource(post=note_season)),
+    path("season-notes/<uuid:id>/withdrawal", resource(post=withdraw_note)),
     path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),
     path("disputes/<uuid:id>", resource(get=show_dispute), name="dispute"),
     path("disputes/<uuid:id>/statement", resource(post=make_statement)),

@@ -1,4 +1,5 @@
-"""Pairings planned for a season: whose plans rest on the sex of two animals."""
+"""Pairings planned for a season, whose plans rest on the sex of two animals, and what was seen of
+them."""
 
 from django.db import models
 
@@ -70,3 +71,32 @@ class AffectedPlan(AppendOnly):
 
     def __str__(self) -> str:
         return f"plan of {self.season} affected"
+
+
+class SeasonNote(AppendOnly):
+    """What ``by`` saw of a pairing on a day. ``counted``: what of it was counted or measured."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    pairing = models.ForeignKey(Pairing, on_delete=models.PROTECT, related_name="notes")
+    by = models.UUIDField()
+    at = models.DateTimeField()
+    what = models.CharField(max_length=20)
+    on = models.DateField()
+    counted = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"{self.what} on {self.on}"
+
+
+class SeasonNoteEnd(AppendOnly):
+    """The note was withdrawn."""
+
+    note = models.OneToOneField(SeasonNote, on_delete=models.PROTECT, related_name="end")
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    by = models.UUIDField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"end of note {self.note_id}"

@@ -2,8 +2,25 @@
 
 from uuid import UUID
 
-from scalewitness.breeding.models import AffectedPlan, Pairing, PairingAgreement, PairingEnd
-from scalewitness.domain.facts import PairingAgreed, PairingDropped, PairingPlanned, PlanAffected
+import msgspec
+
+from scalewitness.breeding.models import (
+    AffectedPlan,
+    Pairing,
+    PairingAgreement,
+    PairingEnd,
+    SeasonNote,
+    SeasonNoteEnd,
+)
+from scalewitness.domain.facts import (
+    PairingAgreed,
+    PairingDropped,
+    PairingPlanned,
+    PlanAffected,
+    SeasonNoted,
+    SeasonNoteWithdrawn,
+)
+from scalewitness.domain.season.events import COUNTED
 from scalewitness.ledger.services.writing import Logged
 
 
@@ -51,4 +68,28 @@ def store_affected_plan(fact: Logged[PlanAffected]) -> None:
         change=body.change,
         pairings=list(body.pairings),
         at=fact.received_at,
+    )
+
+
+def store_note(fact: Logged[SeasonNoted]) -> None:
+    body = msgspec.to_builtins(fact.body)
+    SeasonNote.objects.create(
+        id=fact.id,
+        position=fact.position,
+        pairing_id=fact.about,
+        by=fact.sender,
+        at=fact.at,
+        what=fact.body.what,
+        on=fact.body.on,
+        counted={name: body[name] for name in COUNTED.get(fact.body.what, ()) if name in body},
+    )
+
+
+def store_note_end(fact: Logged[SeasonNoteWithdrawn]) -> None:
+    SeasonNoteEnd.objects.create(
+        id=fact.id,
+        position=fact.position,
+        note_id=UUID(fact.body.noted),
+        by=fact.sender,
+        at=fact.at,
     )

@@ -15,6 +15,7 @@ from scalewitness.domain.findings import on_whose_word
 from scalewitness.domain.genetics.stated import BASES_IN_WORDS, SAYS_IN_WORDS
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sales import WHY_RELEASED
+from scalewitness.domain.season.events import SEEN
 
 Body: TypeAlias = Mapping[str, Any]
 
@@ -50,6 +51,11 @@ def _call(body: Body) -> str:
 def _standing(body: Body) -> str:
     share = body.get("p_male")
     return f"The record's own standing of the animal: {body.get('label')} (chance of male {share})."
+
+
+def _season_note(body: Body) -> str:
+    what = str(body.get("what"))
+    return f"Of a pairing on {body.get('on')}: {SEEN.get(what) or _spaced(what)}."
 
 
 def _offer(body: Body) -> str:
@@ -252,6 +258,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "pairing_dropped": "A planned pairing was dropped.",
     "pairing_agreed": "A keeper agreed to a planned pairing.",
     "plan_affected": _from("What pairings planned for {} rest on changed.", "season"),
+    "season_noted": _season_note,
+    "season_note_withdrawn": "A note of a pairing was withdrawn.",
     "offer_made": _offer,
     "offer_withdrawn": "An offer was withdrawn.",
     "offer_declined": "An offer was declined by the buyer.",

@@ -7,6 +7,8 @@ animal is taken for:
   a partner where it is, be it later. What was named stays in its history.
 - **pairing**: told to whoever planned it, and to whoever keeps the mate or is a partner where it
   is, while the plan stands.
+- **note of a season** (put together, laid and so on): taken only from whom the pairing is told to,
+  and shown to nobody else. So it tells a sex to nobody to whom the pairing did not.
 - **linkage** of a trait, stated of young of both parents: as of a parent.
 
 As long as somebody's blind check of the animal is awaited, from the acceptance of the visit on,

@@ -18,7 +18,14 @@ from scalewitness.animals.models import (
     Photo,
 )
 from scalewitness.books.models import BookClosing, BookLine
-from scalewitness.breeding.models import AffectedPlan, Pairing, PairingAgreement, PairingEnd
+from scalewitness.breeding.models import (
+    AffectedPlan,
+    Pairing,
+    PairingAgreement,
+    PairingEnd,
+    SeasonNote,
+    SeasonNoteEnd,
+)
 from scalewitness.calls.models import (
     Attestation,
     Call,
@@ -171,6 +178,8 @@ TABLES = (
     Table(PairingEnd),
     Table(PairingAgreement),
     Table(AffectedPlan),
+    Table(SeasonNote),
+    Table(SeasonNoteEnd),
     Table(Sale, frozenset({"drafted_by_id", "drafted_at", "by_code"}), of=(Sale, "id")),
     Table(SaleAnimal, frozenset({"id"}), of=(Sale, "sale_id")),
     Table(SaleStep),

@@ -23,6 +23,7 @@ from scalewitness.domain.observations import (
     method_of,
     saw_both,
 )
+from scalewitness.domain.season.events import COUNTED
 from scalewitness.domain.sexing.linked_trait import ImpossibleYoung, linked_traits
 from scalewitness.domain.sexing.stated_linkage import chance_alone
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
@@ -96,6 +97,15 @@ def _particulars(body: facts.Particulars, received_at: datetime) -> None:
 def _pairing(body: facts.PairingPlanned, received_at: datetime) -> None:
     if body.sire == body.dam:
         raise OutOfRange("Sire and dam are the same animal.", pointer="/body/dam")
+
+
+@_check.register
+def _season_note(body: facts.SeasonNoted, received_at: datetime) -> None:
+    if _day(body.on, "/body/on") > received_at.date() + timedelta(days=1):
+        raise FutureDate("That day has not come yet.", pointer="/body/on")
+    for counted in {one for names in COUNTED.values() for one in names}:
+        if getattr(body, counted) is not None and counted not in COUNTED.get(body.what, ()):
+            raise OutOfRange("Nothing of that is counted here.", pointer=f"/body/{counted}")
 
 
 @_check.register

@@ -286,6 +286,7 @@ RULES: Final[dict[str, Rule]] = {
     ),
     **dict.fromkeys(("grant_given", "grant_revoked"), _of_grant),
     **dict.fromkeys(("pairing_planned", "pairing_dropped", "pairing_agreed"), _of_pairing),
+    **dict.fromkeys(("season_noted", "season_note_withdrawn"), _of_pairing),
     "plan_affected": _of_plan,
     "keeper_vouched": _of_whom_it_is_about,
     **dict.fromkeys(

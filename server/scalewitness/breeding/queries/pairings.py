@@ -105,8 +105,7 @@ def paired_in(pairings: Iterable[Pairing]) -> set[UUID]:
 
 def as_seen(pairings: Iterable[Labelled], reader: Reader, seen: Seen) -> Iterator[PairingSeen]:
     """``seen``: those of the animals in them that the reader sees."""
-    blind = {animal for animal, (_, sight) in seen.items() if sight == "blind"}
-    blind |= reader.awaited - seen.keys()
+    blind = _blind(reader, seen)
     listed = list(pairings)
     awaited = awaited_in([one.pk for one in listed], reader.now)
     for one in listed:
@@ -115,6 +114,23 @@ def as_seen(pairings: Iterable[Labelled], reader: Reader, seen: Seen) -> Iterato
             awaits = frozenset[Whose]("own" if room in reader.holds else "other" for room in rooms)
             sire, dam = (seen[pk][0] if pk in seen else None for pk in (one.sire_id, one.dam_id))
             yield PairingSeen(one, sire, dam, (one.sire_label, one.dam_label), awaits)
+
+
+def _blind(reader: Reader, seen: Seen) -> set[UUID]:
+    """Those that the reader is to check blind, or whose call of theirs is awaited."""
+    blind = {animal for animal, (_, sight) in seen.items() if sight == "blind"}
+    return blind | (reader.awaited - seen.keys())
+
+
+def is_open_to(keeper: UUID, pairing: Pairing, now: datetime) -> bool:
+    """Whether the keeper is told of the pairing, planned still or not: they hold one of the two,
+    or are a partner where it is, and are to check neither blind."""
+    reader = reader_of(keeper, now)
+    if not {pairing.sire.collection_id, pairing.dam.collection_id} & reader.holds:
+        return False
+    return not _blind(reader, seen_animals(keeper, paired_in([pairing]), now)) & paired_in(
+        [pairing]
+    )
 
 
 def was_verified(animal: UUID, sex: Sex, since: int, before: int) -> bool:

@@ -7,7 +7,16 @@ without breaking a proof. Fields at their default are left out of the canonical 
 a field added later never changes the bytes of an older fact.
 """
 
-from scalewitness.domain.facts import animals, calls, disputes, people, record, sales, traits
+from scalewitness.domain.facts import (
+    animals,
+    calls,
+    disputes,
+    people,
+    record,
+    sales,
+    season,
+    traits,
+)
 from scalewitness.domain.facts.animals import (
     AnimalEnded,
     AnimalRegistered,
@@ -111,6 +120,7 @@ from scalewitness.domain.facts.sales import (
     SaleHeld,
     WhatWasShown,
 )
+from scalewitness.domain.facts.season import SeasonNoted, SeasonNoteWithdrawn
 from scalewitness.domain.facts.shapes import (
     Body,
     Commitment,
@@ -222,6 +232,8 @@ __all__ = [
     "SaleClosed",
     "SaleConfirmed",
     "SaleHeld",
+    "SeasonNoteWithdrawn",
+    "SeasonNoted",
     "Seconds",
     "SettledCounts",
     "Sha256",
@@ -255,6 +267,7 @@ BODIES: dict[str, type[Body]] = {
     **sales.BODIES,
     **disputes.BODIES,
     **traits.BODIES,
+    **season.BODIES,
 }
 
 TEXTS = ("note", "reasons", "statement", "words", "laboratory", "sample")

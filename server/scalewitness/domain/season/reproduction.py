@@ -16,22 +16,10 @@ from typing import Any, Literal
 from msgspec import Struct, convert
 
 from scalewitness.domain.observations import Sex
+from scalewitness.domain.season.events import Event
 from scalewitness.domain.sexing.parameters import Status
 
 Mode = Literal["eggs", "live", "unknown"]
-Event = Literal[
-    "put_together",
-    "seen_together",
-    "apart",
-    "ovulation",
-    "shed_before_laying",
-    "laid",
-    "born",
-    "incubating",
-    "hatched",
-]
-"""What may be seen of a pairing, in the order in which it comes. In live-bearers the shed is the
-one after ovulation."""
 
 
 class Sourced(Struct, frozen=True, kw_only=True):

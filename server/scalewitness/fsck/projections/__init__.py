@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from scalewitness.domain.sales import MAY
 from scalewitness.fsck.past import Past
-from scalewitness.fsck.projections import animals, calls, people, record, sales, traits
+from scalewitness.fsck.projections import animals, calls, people, record, sales, season, traits
 from scalewitness.fsck.projections.row import Rows
 from scalewitness.fsck.reading import LoggedFact
 
@@ -70,6 +70,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "pairing_dropped": animals.pairing_dropped,
     "pairing_agreed": animals.pairing_agreed,
     "plan_affected": animals.plan_affected,
+    "season_noted": season.season_noted,
+    "season_note_withdrawn": season.season_note_withdrawn,
     **dict.fromkeys(MAY, sales.sale_step),
     "offer_made": sales.offer_made,
     "disclosure_owed": sales.disclosure_owed,
