@@ -7,9 +7,10 @@ from tests.intake.test_reports import answer, endoscopy, entered, report
 from tests.intake.test_reports_reopened import found_to_deceive, holds_together
 from tests.pages.browser import Browser
 from tests.plugins.told_once import told_once
-from tests.world import World, keeper, new_id, vouched
+from tests.world import World, keeper, new_id, probing, tag_of, vouched
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.api.shapes.reports import reports
 from scalewitness.calls.queries.reports import reported_of
 from scalewitness.domain.errors import Refused
@@ -121,6 +122,34 @@ def test_it_stays_the_sender_s_word_by_that(
     said(world, vet)
     assert outcome(world, vet, reported)[0] == "unconfirmed"
     assert not world.label(reported[0]).startswith("verified")
+
+
+@pytest.mark.parametrize("who", ["keeper", "partner", "one who kept it"])
+def test_whoever_gains_has_no_voice_where_a_guest_sends_the_report(
+    world: World, vet: Keeper, who: str
+) -> None:
+    """Nothing ties Greta, who sends it, to Odile, or either to the practice."""
+    animal = world.animal("R1")
+    visit = world.visit(world.greta, animal, blind=False)
+    named = name_practitioner(world.greta, new_id(world.now), "Dr Ilse Brandt")
+    entered(world, named, vet, by=world.greta)
+    body = probing("male", tag_of(animal)) | {"visit": str(visit)}
+    body |= {"observed": {"method": "endoscopy", "seen": "testes"}}
+    body |= {"reported": {"role": "veterinarian", "who": str(named.pk)}}
+    call = world.say(world.greta, "call_made", animal.pk, body).id
+    gains = world.odile
+    if who == "partner":
+        world.make_partner(gains := world.pim)
+    if who == "one who kept it":
+        room = create_collection(world.stan, new_id(world.now), "Elsewhere", world.now)
+        give = {"to": str(world.odile.pk), "role": "partner"}
+        world.say(world.stan, "grant_given", room.pk, give)
+        moved = {"to": str(room.pk), "why": "given"}
+        world.say(world.odile, "custody_changed", animal.pk, moved)
+    confirm(world, vet, world.fenna, gains)
+    (shown,) = reports(reported_of(vet.pk, world.now), vet.pk)
+    answer(world, vet, animal, str(call), "confirmed")
+    assert (shown.confirms, report(animal)) == (False, "unconfirmed")
 
 
 def test_a_seller_with_free_accounts_confirms_no_third_as_a_practice(

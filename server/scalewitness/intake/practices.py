@@ -1,13 +1,15 @@
 """Whether an address is a practice's by the word of people who are tied neither to the sender of a
-report nor to each other: those whom the operator did not look up."""
+report, nor to who keeps the animal, nor to each other: those whom the operator did not look up."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cache
 from itertools import combinations
 from uuid import UUID
 
 from django.db.models import Q
 
+from scalewitness.animals.models import Collection
+from scalewitness.animals.queries import homes_of
 from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import Call
 from scalewitness.people.models import PractitionerAddress
@@ -42,22 +44,34 @@ def answers_that_count(calls: Sequence[Call], answering: UUID | None) -> set[UUI
 
 def _of_practice(account: UUID, calls: Sequence[Call]) -> set[UUID]:
     """Those for which two keepers state now that it is such a practice's, whose own word has a
-    footing and who have no part in a sale of the animal; of them, the account and the sender no two
-    are connected."""
+    footing and who have no part in a sale of the animal; of them and the account no two are
+    connected, nor is any to the sender or to a keeper that the animal has or had: they gain by it,
+    whoever sends it for them."""
     roles = {call.role for call in calls}
     able = {role: [one for one in confirmed_as(account, role) if may_vouch(one)] for role in roles}
     if not any(able.values()):
         return set()
     parties, tied = parties_to_sales([call.animal_id for call in calls]), cache(connected)
+    kept_by = _keepers(calls)
 
     def counts(call: Call) -> bool:
+        gain = {call.by, *kept_by[call.animal_id]}
         apart = [one for one in able[call.role] if str(call.animal_id) not in parties.get(one, ())]
-        return any(
-            not any(tied(*two) for two in combinations((call.by, account, *some), 2))
-            for some in combinations(apart, VOUCHERS)
+        free = [one for one in apart if not any(tied(one, other) for other in gain)]
+        return not any(tied(account, other) for other in gain) and any(
+            not any(tied(*two) for two in combinations((account, *some), 2))
+            for some in combinations(free, VOUCHERS)
         )
 
     return {call.pk for call in calls if counts(call)}
+
+
+def _keepers(calls: Iterable[Call]) -> dict[UUID, set[UUID]]:
+    """By animal, whose collections it is or was in."""
+    homes = homes_of({call.animal for call in calls})
+    inside = {one for rooms in homes.values() for one in rooms}
+    whose = dict(Collection.objects.filter(pk__in=inside).values_list("pk", "keeper"))
+    return {animal: {whose[one] for one in rooms} for animal, rooms in homes.items()}
 
 
 def connected(one: UUID, other: UUID) -> bool:
