@@ -9,7 +9,9 @@ an examiner's error rate holds the rate they were given. Each draw has examiners
 learns from animals of its own, since a hundred animals with the same examiners are not a hundred
 trials; the animals of all draws are then counted together. Fails if in any world more than 2 in
 100 animals verified as of one sex are not of it, or after the most was learned more than 1 in 100
-(upper end of the 95 % interval), or if then fewer than 7 bins hold in the middle draw.
+(upper end of the 95 % interval), or if then fewer than 7 bins hold in the middle draw. In the
+model's own world all bins must hold at once, of all draws together: each by an interval so wide
+that all do in 95 of 100 runs (Bonferroni).
 """
 
 import argparse
@@ -32,6 +34,7 @@ from bench.simulated import SEXES, Drawn, Simulator
 from bench.worlds import WORLDS, World
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Standing
+from scalewitness.domain.sexing.examiners.beta import LEVEL
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson
 from scalewitness.domain.sexing.examiners.posterior import (
     Determination,
@@ -59,7 +62,10 @@ class Bin(NamedTuple):
     @property
     def holds(self) -> bool:
         """Whether the exact 95 % interval of the share right holds what was expected."""
-        low, high = clopper_pearson(self.right, self.count)
+        return self.holds_at(LEVEL)
+
+    def holds_at(self, level: float) -> bool:
+        low, high = clopper_pearson(self.right, self.count, level)
         return low <= self.expected <= high
 
     @property
@@ -86,6 +92,12 @@ class Scores(NamedTuple):
     def hold(self) -> int:
         """How many bins do."""
         return sum(one.holds for one in self.bins)
+
+    @property
+    def all_hold(self) -> bool:
+        """Whether all do at once, as a right model's do in 95 of 100 draws."""
+        level = 1 - (1 - LEVEL) / max(1, len(self.bins))
+        return all(one.holds_at(level) for one in self.bins)
 
     @property
     def too_sure(self) -> int:
@@ -262,7 +274,8 @@ def report(world: World, found: Sequence[Scores], settled: int, learned: Sequenc
     hold, sure = ([getattr(one, name) for one in found] for name in ("hold", "too_sure"))
     print(
         f"  in a draw {_listed(hold)} of {len(all_of.bins)} bins hold and {_listed(sure)} are too "
-        f"sure; Brier score {all_of.brier:.4f}"
+        f"sure; of all draws together {'all' if all_of.all_hold else 'not all'} hold at once; "
+        f"Brier score {all_of.brier:.4f}"
     )
     for word, count, wrong in (
         *((f"verified {sex}", *all_of.verified[sex]) for sex in SEXES),
@@ -331,6 +344,7 @@ def main() -> int:
             lines.append(line(world, found, settled, learned))
             counts = [(bad, of) for of, bad in pooled(found).verified.values()]
             failed |= any(bad > ALLOWED * of for bad, of in counts)
+            failed |= world.shared and not pooled(found).all_hold
         failed |= max(at_most(*one) for one in counts) > ALLOWED_AFTER
         failed |= median_low([one.hold for one in found]) < BINS_WANTED
     print("", *lines, sep="\n")

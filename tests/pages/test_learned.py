@@ -74,6 +74,7 @@ def test_every_kind_of_number_that_is_learned_is_read_in_words(here: Here, stan:
         {
             "error.keeper.probing.male": "0.0623",
             "mislead.eversion.male": "0.0810",
+            "mislead.statement.male": "0.3700",
             "depth.python_regius.male.middle": "9.1000",
             "depth.python_regius.female.spread": "0.9200",
             "error_by_stage.eversion.adult": "1.4000",
@@ -86,6 +87,7 @@ def test_every_kind_of_number_that_is_learned_is_read_in_words(here: Here, stan:
     for line in (
         "Probing by keepers: males taken for females 6.23 in 100",
         "Bringing out the male organs: males that look female to whoever examines them 8.1 in 100",
+        "Hearsay: males passed on as females 37 in 100",
         "Ball python, males: how deep most probe 9.1 scales",
         "Ball python, females: how far their depths lie apart 0.92 scales",
         "Bringing out the male organs, adults: mistakes, against the usual number 1.4",

@@ -4,13 +4,14 @@ from decimal import Decimal
 
 import pytest
 from tests.intake.test_examiner_records import checked
+from tests.intake.test_reports import answer, endoscopy, entered
 from tests.learned import publish
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.domain.sexing.learning.numbers import LearnedNumber
-from scalewitness.domain.sexing.learning.settled import SettledAnimal
+from scalewitness.domain.sexing.learning.settled import SettledAnimal, looks_of
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import name_practitioner
@@ -52,6 +53,22 @@ def test_an_animal_tells_by_whom_it_was_checked_blind_before_it_was_settled(worl
     assert {one.examiner for one in found.checks if one.method == "reproduction"} <= set(
         found.provers
     )
+
+
+def test_what_its_keeper_was_told_first_tells_how_often_sellers_are_wrong(world: World) -> None:
+    """Not what they heard once something was on record; a veterinarian proves it."""
+    animal, vet = world.animal("S1"), keeper("Ilse Brandt")
+    named = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+    told = {"observed": {"method": "statement", "source": "seller"}}
+    world.call(world.odile, animal, "female", body=told)
+    entered(world, named, vet)
+    read = {"by": "transponder", "code": world.chip(animal)}
+    seen = endoscopy(world, animal, named, identified=read)
+    answer(world, vet, animal, seen, "confirmed")
+    world.call(world.odile, animal, "male", body=told)
+    (found,) = settled_animals(world.now)
+    (look,) = looks_of(0, found)
+    assert (found.sex, look.call.method, look.call.conclusion) == ("male", "statement", "female")
 
 
 def test_what_nobody_confirmed_settles_nothing(world: World) -> None:

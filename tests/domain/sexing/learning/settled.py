@@ -3,7 +3,14 @@
 import numpy as np
 from tests.domain.sexing.builders import call, probed
 
-from scalewitness.domain.observations import Eversion, Observation, Probing, Ultrasound
+from scalewitness.domain.observations import (
+    Eversion,
+    Hearsay,
+    Observation,
+    Probing,
+    Ultrasound,
+    Visual,
+)
 from scalewitness.domain.sexing.evidence import other
 from scalewitness.domain.sexing.learning.settled import SettledAnimal
 from scalewitness.domain.sexing.parameters import load_parameters
@@ -15,6 +22,10 @@ CLEAR = {"male": Ultrasound("testes"), "female": Ultrasound("ovaries")}
 def seen(sex: str, method: str) -> Observation:
     if method == "ultrasound":
         return CLEAR[sex]
+    if method == "statement":
+        return Hearsay("seller")
+    if method == "visual":
+        return Visual("tail")
     if method == "eversion":
         return Eversion("manual", "hemipenes" if sex == "male" else "nothing")
     return probed(9, 9) if sex == "male" else probed(3, 3)

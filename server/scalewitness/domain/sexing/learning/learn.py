@@ -13,6 +13,7 @@ from scalewitness.domain.sexing.learning.following import learn_following
 from scalewitness.domain.sexing.learning.influence import enough
 from scalewitness.domain.sexing.learning.numbers import LearnedNumber, learned_number, put_in
 from scalewitness.domain.sexing.learning.settled import (
+    IMPRESSIONS,
     KNOWN_DEPTHS,
     LEARNED_OF,
     Look,
@@ -22,7 +23,7 @@ from scalewitness.domain.sexing.learning.settled import (
     ordered,
     what_it_says,
 )
-from scalewitness.domain.sexing.learning.shares import ReadLook, Shares, fit
+from scalewitness.domain.sexing.learning.shares import ReadLook, Shares, fit, misleading
 from scalewitness.domain.sexing.learning.sizes import learn_sizes
 from scalewitness.domain.sexing.parameters import Parameters, ParameterSet
 from scalewitness.domain.sexing.records import error_number
@@ -102,6 +103,21 @@ def _errors(
                 yield from _shares(own, found, method, sex)
                 _sized(own, found, kinds, numbers, by_size)
     yield from learn_sizes(by_size)
+    yield from _impressions(looks, kinds, parameters)
+
+
+def _impressions(
+    looks: Sequence[Look], kinds: dict[str, Taxon], parameters: Parameters
+) -> Iterator[LearnedNumber]:
+    for method in IMPRESSIONS:
+        own = _reads([look for look in looks if look.call.method == method], kinds, parameters.base)
+        for sex in _SEXES:
+            reads = [read for read in own if read.look.sex == sex]
+            of = basis([read.look for read in reads])
+            if enough(of.males + of.females, of.collections, of.examiners):
+                found = misleading(reads, method, sex, parameters)
+                if found is not None:
+                    yield learned_number(f"mislead.{method}.{sex}", found, of)
 
 
 def _reads(looks: Iterable[Look], kinds: dict[str, Taxon], numbers: ParameterSet) -> list[ReadLook]:

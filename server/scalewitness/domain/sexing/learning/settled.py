@@ -17,6 +17,10 @@ LEARNED_OF: tuple[Method, ...] = (
     "scale_count",
 )
 """Examinations that are no proof themselves: how often a proof is wrong, proofs cannot tell."""
+IMPRESSIONS: tuple[Method, ...] = ("visual", "statement")
+"""No examinations: of these it is learned of how many animals they say the wrong sex, whoever
+speaks, and never that these are fewer than is held. Whoever repeats what a seller said has an
+interest, and reads no code for it: enough that nothing was on record before."""
 KNOWN_DEPTHS = frozenset({"published", "learned here"})
 """Where depths rest on anything else, a misread animal cannot be told from a misjudged species."""
 
@@ -24,7 +28,8 @@ KNOWN_DEPTHS = frozenset({"published", "learned here"})
 class SettledAnimal(Struct, frozen=True):
     """``collection`` is an opaque key: whose animal it was when it was settled. ``checks`` are
     the calls on it, ``provers`` who made the proof. Errors are learned from the checks of others
-    that were blind, their examiner's own, and of an animal whose code was read."""
+    that were blind, their examiner's own, and of an animal whose code was read, but for
+    impressions."""
 
     species: str
     sex: Sex
@@ -79,13 +84,11 @@ def looks_of(number: int, of: SettledAnimal) -> Iterable[Look]:
 
 
 def _tells(call: Evidence) -> bool:
-    return (
-        call.method in LEARNED_OF
-        and call.conclusion != "undetermined"
-        and call.blind
-        and call.report in {"own", "confirmed"}
-        and call.identified == "confirmed"
-    )
+    if call.conclusion == "undetermined" or call.report not in {"own", "confirmed"}:
+        return False
+    if call.method in IMPRESSIONS:
+        return call.anchored_to is None and call.identified not in {"mismatch", "denied"}
+    return call.method in LEARNED_OF and call.blind and call.identified == "confirmed"
 
 
 def what_it_says(look: Look) -> Hashable:

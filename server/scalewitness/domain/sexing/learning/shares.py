@@ -67,6 +67,23 @@ def fit(reads: Sequence[ReadLook], method: Method, sex: Sex, parameters: Paramet
     return base._replace(errors=errors, mislead=_wary(base.mislead, warier.mislead))
 
 
+def misleading(
+    reads: Sequence[ReadLook], method: Method, sex: Sex, parameters: Parameters
+) -> Estimate | None:
+    """How many animals of that sex an impression misleads, at most one half, beyond which it would
+    count for the other sex. None where no more than was held are beyond chance: however many
+    repeat what a seller says, they weigh no more for their having been right elsewhere."""
+    numbers = parameters.base
+    roles = sorted({read.look.call.role for read in reads})
+    share = numbers.value(f"mislead.{method}.{sex}")
+    means = [_mean(error_prior(numbers, role, method, sex)) for role in roles]
+    held = [_weighing(share, "impression"), *(_weighing(mean, "error") for mean in means)]
+    most = numbers.value("error.most")
+    animals = _Checks(reads, sex, roles, _weights(reads, "impression"), most)
+    found = animals.estimates(animals.likeliest(_odds(held), held, 1), held, 1)[0]
+    return Estimate(*(min(one, most) for one in found)) if found.low > share else None
+
+
 def _wary(found: Estimate, warier: Estimate) -> Estimate:
     return found._replace(high=max(found.high, warier.value))
 

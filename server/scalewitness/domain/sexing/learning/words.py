@@ -35,6 +35,8 @@ def _error(rest: Sequence[str]) -> Meaning | None:
 
 def _mislead(rest: Sequence[str]) -> Meaning | None:
     method, sex = rest
+    if method == "statement":
+        return Meaning(f"{_noun(method)}: {sex}s passed on as {_OTHER[sex]}s", "of animals")
     return Meaning(
         f"{_noun(method)}: {sex}s that look {_OTHER[sex]} to whoever examines them", "of animals"
     )
