@@ -49,13 +49,13 @@ def say_everything(world: World) -> World:
     _husbandry(world, world.animal("H1", hatched="2024-06-01", traits=["pied"]))
     _ends(world, world.animal("X1"))
     _linkage(world)
+    _signed(world, world.animal("K1"))
     _traits(world, world.animal("G1"))
-    _pairings(world)
+    pairing = _pairings(world)
     _visits(world, world.animal("W1"))
     _late(world, world.animal("L1"))
     _footing(world)
     _spoken_against(world, world.animal("B1"))
-    _signed(world, world.animal("K1"))
     _reported(world, world.animal("R1"))
     _compared(world, world.animal("C1"))
     _refiled(world, world.animal("M1"), world.animal("M2"))
@@ -69,6 +69,7 @@ def say_everything(world: World) -> World:
     _deceit(world)
     _named_as_one(world)
     _slip(world)
+    _season(world, pairing)
     return world
 
 
@@ -273,7 +274,7 @@ def _traits(world: World, animal: Animal) -> None:
     world.say(world.odile, "trait_stated", animal.pk, tested, texts=texts)
 
 
-def _pairings(world: World) -> None:
+def _pairings(world: World) -> UUID:
     pair = {"sire": str(world.animal("P1").pk), "dam": str(world.animal("P2").pk)}
     for season in (2027, 2028):
         pairing = new_id(world.now)
@@ -288,7 +289,7 @@ def _pairings(world: World) -> None:
     world.say(world.odile, "pairing_planned", pairing, pair)
     world.view(world.stan, Animal.objects.get(pk=pair["dam"]))
     world.say(world.stan, "pairing_agreed", pairing)
-    _season(world, pairing)
+    return pairing
 
 
 def _season(world: World, pairing: UUID) -> None:
