@@ -22,6 +22,7 @@ from scalewitness_cli.commands.showing import sheet, show
 from scalewitness_cli.commands.succession import follow_log
 from scalewitness_cli.commands.syncing import sync
 from scalewitness_cli.commands.tables import export, import_
+from scalewitness_cli.commands.traits import traits
 from scalewitness_cli.commands.unsent import choose, drop, unsent
 from scalewitness_cli.commands.verify import verify
 from scalewitness_cli.commands.witness import witness
@@ -33,9 +34,9 @@ def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 
 
-KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end, sync,
-    in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, send, show,
-    unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations)  # fmt: skip
+KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end,
+    traits, sync, in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device,
+    send, show, unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip
 for command in (*KEEPERS, *WATCHERS):

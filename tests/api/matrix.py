@@ -185,6 +185,10 @@ ROWS = [
         fact({"trait": "coral_glow", "shows": "one_copy", "sire": "{sold}", "dam": "{other}",
               "sire_copies": 1, "dam_copies": 0, "beside": "Y", "recombination": "0.050000",
               "provenance": "keepers_speak_of"})),
+    Row("GET", "animals/{blind}/traits", to(200, *SEES_WHOLE)),
+    Row("POST", "animals/{blind}/traits", to(201, *SEES_WHOLE),
+        fact({"locus": "albino", "says": "does_not_show", "basis": "seen"})),
+    Row("POST", "traits/{trait}/withdrawal", to(201, "owner"), fact()),
     Row("POST", "animals/{blind}/identifiers", to(201, *STEWARDS),
         fact({"scheme": "tag", "code": "B9"})),
     Row("POST", "animals/{blind}/identifiers/withdrawal", to(422, *STEWARDS),  # it bears no such

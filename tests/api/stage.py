@@ -51,6 +51,7 @@ emailed link, which opens for whoever holds the token."""
 
 NAMES = {"V1": "Duchess Marigold", "B1": "Lord Basil", "O1": "Sir Oregano", "D1": "Madam Dill"}
 """Names that tell a sex, as keepers do give them."""
+LOOK = "washed out, as all her sisters are"
 
 
 @dataclass
@@ -144,6 +145,7 @@ def set_stage(house: str = "") -> Stage:
         "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
         "season_note": _noted(world, pairing),
+        "trait": _trait(world, blind),
         "sheet": str(new_id(world.now)),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
@@ -182,6 +184,9 @@ def set_stage(house: str = "") -> Stage:
         stage.ids["disclosure"],
         stage.ids["dispute"],
         stage.ids["pairing"],
+        stage.ids["trait"],
+        "coral_glow",
+        LOOK,
     }
     return stage
 
@@ -212,6 +217,14 @@ def _paired(world: World, sire: Animal, dam: Animal) -> UUID:
 def _noted(world: World, pairing: UUID) -> str:
     body = {"what": "put_together", "on": str(world.now.date())}
     return str(world.say(world.odile, "season_noted", pairing, body).id)
+
+
+def _trait(world: World, animal: Animal) -> str:
+    """Of one that goes with sex, beside one in the owner's words."""
+    shown = {"says": "shows", "basis": "seen"}
+    world.say(world.odile, "trait_stated", animal.pk, shown, texts={"words": LOOK})
+    linked = {"locus": "coral_glow", "says": "carries_one", "basis": "parents"}
+    return world.say(world.odile, "trait_stated", animal.pk, linked).id or ""
 
 
 def _photo(world: World, animal: Animal) -> str:

@@ -204,6 +204,26 @@ def test_a_transponder_in_the_wrong_tub_is_told_and_the_check_refiled(odile: Mac
     assert (here["id"], here["refiled"], here["weight"]) == (call, True, None)
 
 
+def test_a_trait_is_stated_listed_and_taken_back(odile: Machine) -> None:
+    new_animal(odile, "B95")
+    odile.sync()
+    state = ("traits", "state", "B95")
+    assert odile.run(*state, "carries_one", "moonshine", "--basis", "claimed").status == 2
+    odile.well(*state, "may_carry", "albino", "--basis", "claimed", "--chance", "66")
+    odile.well(*state, "shows", "a line down its back", "--basis", "seen", "--own-words")
+    odile.sync()
+    assert odile.well("unsent") == []
+    first, words = odile.well("traits", "list", "B95")
+    assert first["states"] == "may carry albino (66 % possible het)"
+    assert words["states"] == "shows “a line down its back”"
+    assert odile.run("traits", "withdraw", first["id"], "B95", "--note", "Mixed up.").status == 0
+    assert odile.run("traits", "withdraw", "nothing", "B95").status == 1
+    odile.sync()
+    first, _ = odile.well("traits", "list", "B95")
+    assert first["withdrawn"] is not None
+    assert "Withdrawn" in odile.run("traits", "list", "B95").out
+
+
 def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> None:
     animal = new_animal(odile, "B91")
     odile.sync()

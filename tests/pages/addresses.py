@@ -24,6 +24,7 @@ HERE = {
     "grant_id": "grant",
     "photo_id": "photo",
     "pairing_id": "pairing",
+    "statement_id": "trait",
     "call_id": "call",
     "examiner_id": "keeper_guest_after",
     "held_id": "held",

@@ -21,9 +21,10 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.people.services import name_practitioner
 
-MOST = 28
+MOST = 31
 """Queries: 25 (wanted of every main page), and for the browser's proof where the log ends, which
-keys it was signed under, and what came late. On a record that has something of everything; an
+keys it was signed under, and what came late; and what was stated of its traits, in which words, by
+whom. On a record that has something of everything; an
 ordinary one asks for sixteen."""
 NOTED = (
     {"type": "weight", "grams": "640"},
@@ -54,6 +55,7 @@ def bred(here: Here) -> Animal:
     }
     here.say(here.odile, "linkage_stated", animal.pk, stated | parents)
     here.say(here.odile, "pairing_planned", new_id(here.now), paired(animal, dam))
+    _traits(here, animal, "in its own way")
     here.make_partner(here.pim)
     here.view(here.stan, animal)
     return animal
@@ -70,6 +72,11 @@ def rich(here: Here, bred: Animal) -> Animal:
     _awaited(here)
     here.now_is_now()
     return bred
+
+
+def _traits(here: Here, animal: Animal, words: str) -> None:
+    shown = {"says": "shows", "basis": "seen"}
+    here.say(here.odile, "trait_stated", animal.pk, shown, texts={"words": words})
 
 
 def paired(sire: Animal, dam: Animal) -> dict[str, Any]:
@@ -168,6 +175,8 @@ def _more(here: Here, animal: Animal) -> None:
     _cared_for(here, animal)
     dam = here.animal("D-2")
     here.say(here.odile, "pairing_planned", new_id(here.now), paired(animal, dam))
+    for words in ("darker", "lighter", "with a line"):
+        _traits(here, animal, words)
     for sex in ("male", "female", "male"):
         made = here.call(here.odile, animal, sex, texts={"note": "Again."})
         objected = {"call": made.id, "ground": "wrong_reading"}

@@ -40,7 +40,8 @@ OPEN: dict[tuple[str, ...], str] = {
         visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """carries dispute dispute_folder examiner history object_to_call photo
-        print_dispute print_record proof read_document state_witness what_if""",
+        print_dispute print_record proof read_document state_trait state_witness traits
+        what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records
@@ -61,7 +62,7 @@ FORMS = """acknowledge_by_link acknowledge_disclosure agree_to_pairing answer_by
     choose_habits confirm_offer decide_held decline_offer drop_pairing end_grant
     forget_list make_statement
     offer_release offer_reminders offer_return record_finding revoke_device sale_step
-    send_code store_import take_browsers_zone with_chosen"""
+    send_code store_import take_browsers_zone withdraw_trait with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""
@@ -73,6 +74,7 @@ SAYS: dict[str, tuple[str, ...]] = {
     "record_finding": STEWARDS,
     "make_statement": STEWARDS,
     "drop_pairing": STEWARDS,
+    "withdraw_trait": ("owner",),
     "end_grant": ("owner", "viewer"),
     "decide_held": STEWARDS,
     "withdraw_call": ("owner",),
@@ -257,8 +259,8 @@ REFUSES = """account add_device answer_by_link arrival attach_photo correct_addr
     join_records linkage log_clutch login/ make_call make_offer new_collection
     object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
     password/reset/ plan_pairing read_document register register_clutch registered_in_error
-    rename_collection report_problem sale signup/ state_witness this_browser vouching withdraw_call
-    withdraw_identifier"""
+    rename_collection report_problem sale signup/ state_trait state_witness this_browser vouching
+    withdraw_call withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")
 """Who between them open every page with a form."""

@@ -52,6 +52,7 @@ FORMS_ONLY = {
     "make_statement",
     "drop_pairing",
     "agree_to_pairing",
+    "withdraw_trait",
     "forget_list",
     "store_import",
 }
@@ -93,8 +94,11 @@ def ids(here: Here) -> dict[str, str]:
     here.say(here.odile, "pairing_planned", pairing, pair)
     photo = here.say(here.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=here.odile.pk), here.now)
+    seen = {"locus": "albino", "says": "does_not_show", "basis": "seen"}
+    trait = here.say(here.odile, "trait_stated", animal.pk, seen).id
     here.now_is_now()
     return {
+        "statement_id": str(trait),
         "animal_id": str(animal.pk),
         "collection_id": str(here.collection.pk),
         "examiner_id": str(here.stan.pk),

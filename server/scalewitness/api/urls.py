@@ -139,6 +139,9 @@ from scalewitness.api.sales.record_payment import record_payment
 from scalewitness.api.sales.show_sale import show_sale
 from scalewitness.api.sales.withdraw_offer import withdraw_offer
 from scalewitness.api.species import list_species
+from scalewitness.api.traits.list_traits import list_traits
+from scalewitness.api.traits.state_trait import state_trait
+from scalewitness.api.traits.withdraw_trait import withdraw_trait
 from scalewitness.api.views import resource
 from scalewitness.api.visits.answer_visit import answer_visit
 from scalewitness.api.visits.cancel_visit import cancel_visit
@@ -199,6 +202,8 @@ animals = [
     path("animals/<uuid:id>/registration-error", resource(post=state_registered_in_error)),
     path("animals/<uuid:id>/end/correction", resource(post=correct_end)),
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
+    path("animals/<uuid:id>/traits", resource(get=list_traits, post=state_trait), name="traits"),
+    path("traits/<uuid:id>/withdrawal", resource(post=withdraw_trait)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/identifiers/withdrawal", resource(post=withdraw_identifier)),
     path("animals/<uuid:id>/joinings", resource(get=list_joinings, post=propose_joining)),

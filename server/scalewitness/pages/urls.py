@@ -23,6 +23,7 @@ from scalewitness.pages.animals import (
     placing,
     planning,
     slips,
+    stated,
 )
 from scalewitness.pages.breeding import carrying, clutches, new_clutch, pairings
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
@@ -126,6 +127,9 @@ urlpatterns = [
         name="registered_in_error",
     ),
     path("animals/<uuid:animal_id>/linkage", animal.state_linkage, name="linkage"),
+    path("animals/<uuid:animal_id>/traits", stated.show_traits, name="traits"),
+    path("animals/<uuid:animal_id>/traits/new", stated.state_trait, name="state_trait"),
+    path("traits/<uuid:statement_id>/withdrawal", stated.withdraw_trait, name="withdraw_trait"),
     re_path(rf"^animals/{UUID}/husbandry/{HUSBANDRY}$", animal.note_husbandry, name="husbandry"),
     path("animals/<uuid:animal_id>/photos/new", photos.attach, name="attach_photo"),
     path("photos/<uuid:photo_id>", photos.show_photo, name="photo"),

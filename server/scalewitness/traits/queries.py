@@ -28,6 +28,16 @@ def statements_of(animals: Iterable[UUID]) -> dict[UUID, list[Statement]]:
     return found
 
 
+def stated_of(animal: UUID) -> QuerySet[TraitStatement]:
+    """All that was stated of it, withdrawn or not, the newest first."""
+    return _rows().filter(animal=animal).order_by("-position")
+
+
+def latest_of(animal: UUID, most: int) -> list[Statement]:
+    """The newest statements of it that were not withdrawn, at most so many."""
+    return as_statements(stated_of(animal).filter(**IN_FORCE)[:most])
+
+
 def in_force_by(keeper: UUID, animal: UUID) -> QuerySet[TraitStatement]:
     """What the keeper stated of the animal and did not take back."""
     return TraitStatement.objects.filter(animal=animal, by=keeper, **IN_FORCE)

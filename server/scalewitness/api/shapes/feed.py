@@ -26,7 +26,14 @@ from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address, names_of
 from scalewitness.receipts.queries import ANIMAL_KINDS
 
-OWN_NOTES = ANIMAL_KINDS - {"call_made", "call_withdrawn", "call_objected", "report_answered"}
+OWN_NOTES = ANIMAL_KINDS - {
+    "call_made",
+    "call_withdrawn",
+    "call_objected",
+    "report_answered",
+    "trait_stated",
+    "trait_withdrawn",
+}
 """Facts whose texts are shown to nobody but their author."""
 
 

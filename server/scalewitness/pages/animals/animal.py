@@ -61,6 +61,7 @@ from scalewitness.pages.animals.linkage_form import LinkageForm
 from scalewitness.pages.animals.parents import possible_parents
 from scalewitness.pages.animals.settled import own_records
 from scalewitness.pages.animals.slips import left_of_slip
+from scalewitness.pages.animals.stated import traits_shown
 from scalewitness.pages.animals.story import story_of
 from scalewitness.pages.animals.transponders import moved_number, warn_of_number
 from scalewitness.pages.breeding.paired import in_words
@@ -149,6 +150,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
     life = life_of(animal)
     around = around_it(case, life.asked, reader)
     state, codes = condition_in(life.notes), list(animal.identifiers.all())
+    stated, more_stated = traits_shown(animal)
     occasion = Occasion(around.steward, around.elsewhere, state.grams, codes)
     settles = what_would_settle(case, occasion, keeper.pk, now)
     context = view | {
@@ -171,6 +173,8 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "parents": around.parents,
         "named": around.named,
         "dispute": life.dispute,
+        "stated": stated,
+        "more_stated": more_stated,
         "linkable": linkable(animal, around.parents),
         "returned": last_return_among(life.moves, life.sales, now),
         "shared": around.shared,

@@ -1,0 +1,70 @@
+"""The pages of what is stated of an animal's traits."""
+
+from tests.pages.browser import Browser
+from tests.pages.conftest import Here
+from tests.plugins.told_once import told_once
+
+from scalewitness.animals.models import Animal
+from scalewitness.traits.queries import statements_of
+
+
+@told_once
+def snake(here: Here) -> Animal:
+    found = here.animal("OS-11")
+    here.now_is_now()
+    return found
+
+
+def test_a_keeper_states_one_of_the_sheet_and_takes_it_back(
+    here: Here, odile: Browser, snake: Animal
+) -> None:
+    path = f"/animals/{snake.pk}"
+    assert f"{path}/traits" in odile.open(path).links
+    sent = odile.fill(
+        f"{path}/traits/new", stated="may_carry", trait="albino", basis="claimed", chance="66"
+    )
+    assert sent.goes_to == f"{path}/traits"
+    page = odile.open(sent.goes_to)
+    assert "may carry albino (66 % possible het)" in page.text
+    assert "Odile Marten, as claimed by whom it came from" in page.text
+    assert "may carry albino (66 % possible het)" in odile.open(path).text
+    (form,) = [one for one in page.forms if one.says == "trait_withdrawn"]
+    odile.client.post(form.action, form.values)
+    assert statements_of([snake.pk]) == {}
+    assert "Withdrawn" in odile.open(f"{path}/traits").text
+    assert "may carry" not in odile.open(path).text
+
+
+def test_a_trait_in_ones_own_words_is_shown_as_such(odile: Browser, snake: Animal) -> None:
+    path = f"/animals/{snake.pk}/traits"
+    odile.fill(f"{path}/new", stated="shows", basis="seen", words="a <b>line</b> down its back")
+    page = odile.open(path)
+    assert "shows “a <b>line</b> down its back”" in page.text
+    assert "b" not in {tag for tag, _ in page.tags}
+
+
+def test_what_is_missing_is_said_beside_its_field(odile: Browser, snake: Animal) -> None:
+    path = f"/animals/{snake.pk}/traits/new"
+    page = odile.fill(path, stated="carries_one", trait="albino", basis="dna")
+    assert page.status == 422
+    assert "Name the laboratory." in page.text
+    assert odile.fill(path, stated="may_carry", trait="albino", basis="claimed").status == 422
+
+
+def test_looks_and_alleles_are_offered_by_name(odile: Browser, snake: Animal) -> None:
+    html = odile.open(f"/animals/{snake.pk}/traits/new").html
+    assert 'value="coral_glow/coral_glow_two"' in html
+    assert "nothing is computed" in html
+
+
+def test_a_blind_guest_finds_no_trait_and_no_form(
+    here: Here, odile: Browser, greta: Browser, snake: Animal
+) -> None:
+    path = f"/animals/{snake.pk}"
+    here.visit(here.greta, snake)
+    before = greta.open(path)
+    odile.fill(f"{path}/traits/new", stated="carries_one", trait="coral_glow/coral_glow",
+        basis="parents")  # fmt: skip
+    assert greta.open(path).text == before.text
+    for page in ("traits", "traits/new"):
+        assert greta.open(f"{path}/{page}").status == 404
