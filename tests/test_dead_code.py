@@ -11,7 +11,7 @@ APPS = sorted((ROOT / "server").rglob("apps.py"))
 CALLABLE = {"function", "class", "method", "property", "import", "unreachable_code"}
 """Fields of shapes, settings and models are read by their name from JSON, SQL or templates."""
 
-REGISTERED = ["@register.*", "@shared_task*", "@app.*", "@*.connect*"]
+REGISTERED = ["@register.*", "@shared_task*", "@app.*", "@*.connect*", "@traits.command*"]
 """What a decorator hands to a framework."""
 
 CALLED_FROM_OUTSIDE = {

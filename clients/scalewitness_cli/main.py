@@ -36,7 +36,8 @@ def cli() -> None:
 
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end,
     traits, sync, in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device,
-    send, show, unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations)  # fmt: skip
+    send, show, unsent, retry, drop, choose, receipt, photo, import_, export, invite,
+    invitations)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip
 for command in (*KEEPERS, *WATCHERS):
