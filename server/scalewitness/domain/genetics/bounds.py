@@ -11,7 +11,7 @@ from math import prod
 
 from msgspec import Struct
 
-from scalewitness.domain.genetics.elimination import Scope, TooTangled, tree
+from scalewitness.domain.genetics.elimination import Scope, TooTangled, Tree, tree
 from scalewitness.domain.genetics.networks import Network, Table
 from scalewitness.domain.genetics.passing import settle
 from scalewitness.domain.genetics.tables import T, Tables
@@ -31,17 +31,20 @@ def between(network: Network, unknown: int, tables: Tables[T]) -> list[Between]:
     """Bounds on an unknown, for each network of the batch. Raises Contradiction."""
     kept = _telling(network, unknown)
     near = _reached(kept, unknown)
-    states = network.sizes[unknown]
-    found = [Between([0.0] * states, [1.0] * states)]
+    fits: _Region | None = None
     size = 4
     while True:
-        try:
-            found = _within(network, kept, unknown, frozenset(near[:size]), tables) or found
-        except TooTangled:
-            return found
+        inside = _region(network, kept, unknown, frozenset(near[:size]))
+        if inside is None:
+            break
+        fits = inside if inside.asked else fits
         if size >= len(near):
-            return found
+            break
         size = size * 4 // 3
+    if fits is None:
+        states = network.sizes[unknown]
+        return [Between([0.0] * states, [1.0] * states)]
+    return _extremes_of(fits, tables)
 
 
 def _telling(network: Network, unknown: int) -> list[Table]:
@@ -73,35 +76,45 @@ def _reached(tables: Sequence[Table], unknown: int) -> list[int]:
     return reached
 
 
-def _within(
-    network: Network,
-    kept: Sequence[Table],
-    unknown: int,
-    inside: frozenset[int],
-    tables: Tables[T],
-) -> list[Between] | None:
-    """Bounds from the tables inside; None while the animal itself stands at the edge. Raises
-    TooTangled when there is no room."""
+class _Region(Struct):
+    """A neighbourhood that there is room for. ``asked``: the unknown and those at the edge; empty
+    while the unknown itself is at the edge, and nothing follows."""
+
+    shape: Tree
+    sizes: list[int]
+    factors: list[tuple[Scope, Table]]
+    asked: Scope
+
+
+def _region(
+    network: Network, kept: Sequence[Table], unknown: int, inside: frozenset[int]
+) -> _Region | None:
+    """None where there is no room."""
     whole = [one for one in kept if inside.issuperset(one.scope)]
     cut = {one for table in kept if not inside.issuperset(table.scope) for one in table.scope}
     edge = sorted(cut & inside)
-    if unknown in edge:
-        return None
     place = {one: n for n, one in enumerate(sorted(inside))}
     sizes = [network.sizes[one] for one in sorted(inside)]
-    scopes = [tuple(place[one] for one in table.scope) for table in whole]
-    asked = tuple(place[one] for one in (unknown, *edge))
-    shape = tree(sizes, scopes, ROOM, [asked])
+    factors = [(tuple(place[one] for one in table.scope), table) for table in whole]
+    asked = () if unknown in edge else tuple(place[one] for one in (unknown, *edge))
+    try:
+        shape = tree(sizes, [scope for scope, _ in factors], ROOM, [asked] if asked else [])
+    except TooTangled:
+        return None
+    return _Region(shape, sizes, factors, asked)
+
+
+def _extremes_of(region: _Region, tables: Tables[T]) -> list[Between]:
+    sizes = region.sizes
     factors = [
         (scope, tables.given(table.values, [sizes[one] for one in scope]))
-        for scope, table in zip(scopes, whole, strict=True)
+        for scope, table in region.factors
     ]
-    settled = settle(shape, sizes, factors, tables)
-    ordered = shape.in_order(asked)
-    at = ordered.index(asked[0])
-    states = sizes[asked[0]]
-    behind = prod(sizes[one] for one in ordered[at + 1 :])
-    return [_extremes(row, states, behind) for row in settled.joint(asked)]
+    settled = settle(region.shape, sizes, factors, tables)
+    ordered = region.shape.in_order(region.asked)
+    states = sizes[region.asked[0]]
+    behind = prod(sizes[one] for one in ordered[ordered.index(region.asked[0]) + 1 :])
+    return [_extremes(row, states, behind) for row in settled.joint(region.asked)]
 
 
 def _extremes(row: Sequence[float], states: int, behind: int) -> Between:

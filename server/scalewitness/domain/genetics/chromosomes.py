@@ -57,12 +57,18 @@ class Karyotype:
         self._places = {
             alleles: n for n, alleles in enumerate(product(*(x.alleles for x in linked.loci)))
         }
+        self._genotypes: dict[State, tuple[Genotype, ...]] = {}
         self._unknown: dict[bool, dict[Chromosome, float]] = {}
         self.states = tuple(one for one in _states(linked) if not self.is_lethal(one))
         self.index = {state: n for n, state in enumerate(self.states)}
 
     def genotypes(self, state: State) -> tuple[Genotype, ...]:
         """The state's genotype at each locus."""
+        if state not in self._genotypes:
+            self._genotypes[state] = self._of_state(state)
+        return self._genotypes[state]
+
+    def _of_state(self, state: State) -> tuple[Genotype, ...]:
         pairs = zip(self.linked.loci, state.one.alleles, state.other.alleles, strict=True)
         return tuple(
             (one,) if other == ABSENT else locus.genotype(one, other) for locus, one, other in pairs
@@ -100,13 +106,13 @@ class Karyotype:
     def unite(self, egg: Chromosome, sperm: Chromosome) -> State | None:
         """The young of two gametes, alive or not; None where it would have neither X nor Z."""
         system = self.linked.system
-        if egg.sex == sperm.sex:
-            if system is not None and egg.sex == system[1]:
-                return None
-            one, other = sorted((egg, sperm), key=lambda c: self._places[c.alleles])
-            return State(one, other, None if system is None else system == "ZW")
-        one, other = sorted((egg, sperm), key=lambda c: c.sex)
-        return State(one, other, system == "XY")
+        if system is not None and egg.sex != sperm.sex:
+            one, other = sorted((egg, sperm), key=lambda c: system.index(c.sex))
+            return State(one, other, system == "XY")
+        if system is not None and egg.sex == system[1]:
+            return None
+        one, other = sorted((egg, sperm), key=lambda c: self._places[c.alleles])
+        return State(one, other, None if system is None else system == "ZW")
 
     def unknown_gametes(self, *, male: bool) -> dict[Chromosome, float]:
         """What an unknown sire or dam passes on."""
@@ -131,9 +137,9 @@ class Karyotype:
     def _founder(self, state: State, male: float) -> float:
         p = 1.0 if state.male is None else male if state.male else 1 - male
         for n, locus in enumerate(self.linked.loci):
-            p *= _frequency(locus, state.one.alleles[n])
+            p *= locus.frequency(state.one.alleles[n])
             if state.other.alleles[n] != ABSENT:
-                p *= _frequency(locus, state.other.alleles[n])
+                p *= locus.frequency(state.other.alleles[n])
         same = state.one == state.other or state.one.sex != state.other.sex
         return p if same else 2 * p
 
@@ -213,13 +219,6 @@ def _parted(state: State, linked: Linked) -> dict[Chromosome, float]:
             alleles = tuple(pair[side][n] for n, side in enumerate(path))
             _add(found, {Chromosome(chromosome, alleles): 1.0}, chance)
     return found
-
-
-def _frequency(locus: Locus, allele: str) -> float:
-    each = locus.number("frequency")
-    if allele != locus.alleles[0]:
-        return each
-    return 1 - each * (len(locus.alleles) - 1)
 
 
 def _add(found: dict[Chromosome, float], others: Mapping[Chromosome, float], share: float) -> None:

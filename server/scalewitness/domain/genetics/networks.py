@@ -1,7 +1,6 @@
 """A family's unknowns at some loci, and the tables that tie them together."""
 
 from collections.abc import Iterable, Sequence
-from math import prod
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -16,12 +15,10 @@ Column = tuple[Conceptions, ...]
 
 
 class Table(Struct, frozen=True):
-    """A factor. ``values`` are flat, one list for each network or one for all of them; ``animal``:
-    whose it is."""
+    """A factor. ``values`` are flat, one list for each network or one for all of them."""
 
     scope: Scope
     values: tuple[list[float], ...]
-    animal: str
 
 
 class Network(Struct, frozen=True):
@@ -92,11 +89,11 @@ def network(members: Iterable[Member], columns: Sequence[Column], *, shared: boo
             found.unknowns[n, one.id] = own
             parents = tuple(found.unknowns[n, key] for key in candidates(one))
             found.tables.append(
-                Table((own, *choice, *parents), _conceived(column, one, ways, choice), one.id)
+                Table((own, *choice, *parents), _conceived(column, one, ways, choice))
             )
-            known = tuple(_known(kind.karyotype, one) for kind in column)
-            if any(len(set(row)) > 1 for row in known):
-                found.tables.append(Table((own,), known, one.id))
+            if any(_is_told(kind.karyotype, one) for kind in column):
+                known = tuple(_known(kind.karyotype, one) for kind in column)
+                found.tables.append(Table((own,), known))
     return found
 
 
@@ -109,7 +106,7 @@ def _choice(found: Network, choices: dict[str, int], one: Member, ways: tuple[Op
     key = f"of {one.id}" if one.litter is None else f"of litter {one.litter}"
     if key not in choices:
         choices[key] = _unknown(found, len(ways))
-        found.tables.append(Table((choices[key],), ([way.chance for way in ways],), one.id))
+        found.tables.append(Table((choices[key],), ([way.chance for way in ways],)))
     return choices[key]
 
 
@@ -133,21 +130,21 @@ def is_founder(one: Member) -> bool:
     return not candidates(one) and (one.parthenogenesis is None or one.parthenogenesis.chance == 0)
 
 
+def _is_told(karyotype: Karyotype, one: Member) -> bool:
+    """Whether anything is known of the animal itself at these loci."""
+    if karyotype.linked.system is not None and one.male != 0.5:
+        return True
+    return any(locus.key in one.evidence for locus in karyotype.linked.loci)
+
+
 def _known(karyotype: Karyotype, one: Member) -> list[float]:
     """How likely everything known of the animal itself is in each state: looks, tests, and its sex
     at loci that go with it, against one half each at conception."""
     found = []
     for state in karyotype.states:
         sexed = 1.0 if state.male is None else one.male if state.male else 1 - one.male
-        pairs = zip(karyotype.linked.loci, karyotype.genotypes(state), strict=True)
-        found.append(
-            prod(
-                (
-                    one.evidence[at.key].get(genotype, 0.0)
-                    for at, genotype in pairs
-                    if at.key in one.evidence
-                ),
-                start=sexed,
-            )
-        )
+        for at, genotype in zip(karyotype.linked.loci, karyotype.genotypes(state), strict=True):
+            if at.key in one.evidence:
+                sexed *= one.evidence[at.key].get(genotype, 0.0)
+        found.append(sexed)
     return found

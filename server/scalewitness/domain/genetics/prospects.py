@@ -78,7 +78,16 @@ def _group(karyotype: Karyotype, joint: Joint) -> Group:
     whole = sum(possible.values())
     if whole <= 0:
         raise Contradiction("they cannot be a male and a female")
+    keys = [one.key for one in karyotype.linked.loci]
     return Group(
         karyotype.linked.loci,
-        tuple(Cross(p / whole, cross(karyotype, *pair)) for pair, p in possible.items()),
+        tuple(
+            Cross(
+                p / whole,
+                cross(karyotype, his, hers),
+                dict(zip(keys, karyotype.genotypes(his), strict=True)),
+                dict(zip(keys, karyotype.genotypes(hers), strict=True)),
+            )
+            for (his, hers), p in possible.items()
+        ),
     )

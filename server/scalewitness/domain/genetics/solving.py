@@ -57,14 +57,24 @@ def solved(
     tables: Tables[T],
     pair: tuple[str, str] | None = None,
 ) -> tuple[list[Part[T]], bool]:
-    """The family's networks, and whether each locus had to judge uncertain parents by itself.
-    ``pair``: two animals whose chances are wanted together."""
-    if len(kinds) > 1 and has_choices(family):
-        part = _solved(family, [(one,) for one in kinds], tables, pair)
-        if part.settled is not None:
-            return [part], False
-        return _each(family, kinds, tables, pair), True
+    """The family's networks, and whether each locus had to judge uncertain parents by itself. All
+    loci at which something is known are one network then; at the others parents count as
+    stated. ``pair``: two animals whose chances are wanted together."""
+    told = [one for one in kinds if _is_told(one, family)]
+    if len(told) > 1 and has_choices(family):
+        part = _solved(family, [(one,) for one in told], tables, pair)
+        if part.settled is None:
+            return _each(family, kinds, tables, pair), True
+        silent = [one for one in kinds if one not in told]
+        return [part, *_each(family, silent, tables, pair)], False
     return _each(family, kinds, tables, pair), False
+
+
+def _is_told(kind: Conceptions, family: Iterable[Member]) -> bool:
+    """Whether anything in the family says something at these loci, of genotypes and so of
+    uncertain parents too."""
+    keys = [one.key for one in kind.karyotype.linked.loci]
+    return any(key in one.evidence for one in family for key in keys)
 
 
 def _each(

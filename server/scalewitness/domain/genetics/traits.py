@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 from importlib.resources import files
 from itertools import combinations_with_replacement
+from math import prod
 from types import MappingProxyType
 from typing import Any, Final, Literal
 
@@ -74,8 +75,8 @@ class Neighbour(Struct, frozen=True):
 class Locus(Struct, frozen=True, eq=False):
     """One locus. ``alleles`` are keys, the wild type first. ``system`` is None on an ordinary
     chromosome. With ``sex_linkage`` both sex chromosomes carry it; without, and with a system,
-    only the X or the Z does. ``numbers``: frequency, penetrance, seen_right, overlooked,
-    claim_right and dna_wrong, each a share in [0, 1] with its status."""
+    only the X or the Z does. ``numbers``: frequency, penetrance, seen_right, overlooked, confused,
+    claim_right, dna_right and dna_missed, each a share in [0, 1] with its status."""
 
     key: str
     species: str
@@ -131,6 +132,17 @@ class Locus(Struct, frozen=True, eq=False):
     def number(self, name: str) -> float:
         """A share of ``numbers``. Raises KeyError."""
         return self.numbers[name].value
+
+    def frequency(self, allele: str) -> float:
+        """The allele's share in animals of unknown origin; all of them sum to 1."""
+        each = self.number("frequency")
+        return each if allele != self.alleles[0] else 1 - each * (len(self.alleles) - 1)
+
+    def prior(self, genotype: Genotype) -> float:
+        """The genotype's chance in an animal of unknown origin and sex, had it been born alive
+        or not. Those of the locus sum to 1."""
+        p = prod(map(self.frequency, genotype)) * len(set(genotype))
+        return p / 2 if self.hemizygous else p
 
 
 def loci_of(species: str) -> tuple[Locus, ...]:

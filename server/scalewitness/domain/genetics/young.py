@@ -42,10 +42,12 @@ class Wanted(Struct, frozen=True):
 
 class Cross(Struct, frozen=True):
     """One thing the two parents may be at linked loci, and how likely that is; ``young``: the
-    kinds of their young with chances that sum to 1."""
+    kinds of their young with chances that sum to 1; the parents' genotypes by locus key."""
 
     chance: float
     young: tuple[tuple[Kind, float], ...]
+    sire: Mapping[str, Genotype] = MappingProxyType({})
+    dam: Mapping[str, Genotype] = MappingProxyType({})
 
 
 class Group(Struct, frozen=True):
@@ -106,17 +108,17 @@ class Prospects(Struct, frozen=True):
 
     def genotypes(self, key: str) -> dict[Genotype, float]:
         """Of conceived young at one locus, lost ones among them. Raises KeyError."""
-        return _summed((kind.genotypes[key], p) for kind, p in self._kinds(self._group(key)))
+        return _summed((kind.genotypes[key], p) for kind, p in self._kinds(self.group(key)))
 
     def looks(self, key: str) -> dict[str, float]:
         """Of conceived young at one locus, by the look's key. Raises KeyError."""
-        at = {one.key: one for one in self._group(key).loci}[key]
+        at = {one.key: one for one in self.group(key).loci}[key]
         return _summed((at.look(one).key, p) for one, p in self.genotypes(key).items())
 
     def kinds(self, keys: Sequence[str]) -> list[tuple[Kind, float]]:
         """All kinds of conceived young at these loci together, likeliest first. How many there are
         multiplies with every locus. Raises KeyError."""
-        groups = dict.fromkeys(id(self._group(key)) for key in keys)
+        groups = dict.fromkeys(id(self.group(key)) for key in keys)
         parts = [self._kinds(one) for one in self.groups if id(one) in groups]
         found: dict[tuple[bool | None, tuple[Genotype, ...], bool], float] = {}
         for combination in product(*parts):
@@ -144,7 +146,8 @@ class Prospects(Struct, frozen=True):
             > 0
         ]
 
-    def _group(self, key: str) -> Group:
+    def group(self, key: str) -> Group:
+        """The loci that a locus is inherited with. Raises KeyError."""
         for group in self.groups:
             if any(one.key == key for one in group.loci):
                 return group
