@@ -3,7 +3,6 @@
 import pytest
 from msgspec.structs import replace
 from tests.domain.season.seasons import (
-    ALBINO,
     ALBINOS,
     GLOW,
     HET,
@@ -189,7 +188,7 @@ def test_of_joint_samples_each_is_a_season():
         {"f": {"albino": g}, "g": {"albino": g}, "m": {"albino": VISUAL}} for g in (HET, PLAIN)
     ]
     sisters = [animal(key, 0.0) for key in "fg"]
-    drawn = Scenarios(season(SIRE, *sisters, samples=samples, loci=[ALBINO]))
-    carried = [drawn.carried(key)[0][n]["albino"] for key in "fg" for n in drawn.carried(key)[1]]
+    drawn = Scenarios(season(SIRE, *sisters, samples=samples))
+    carried = [one for key in "fg" for one in drawn.genotypes(key, "albino")]
     assert carried[:200] == carried[200:]
     assert set(carried) == {HET, PLAIN}

@@ -7,7 +7,7 @@ several males each sires an equal share of it.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from math import ceil, sqrt
+from math import ceil, inf, sqrt
 
 from msgspec import Struct
 
@@ -15,7 +15,7 @@ from scalewitness.domain.genetics.traits import Genotype
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.objections import Objection, chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios
-from scalewitness.domain.season.values import Chosen, SeasonInput, SeasonPlan
+from scalewitness.domain.season.values import Chosen, SeasonInput, SeasonPlan, Want
 
 Values = Sequence[float]
 """By scenario."""
@@ -61,52 +61,88 @@ class SeasonWorth(Struct, frozen=True):
     over: tuple[str, ...]
 
 
-def season_worth(season: SeasonInput, plan: SeasonPlan) -> SeasonWorth:
-    """Of a plan, whoever made it. Pairings with animals not in the season bring nothing."""
+def season_worth(season: SeasonInput, plan: SeasonPlan, *, hanging: bool = True) -> SeasonWorth:
+    """Of a plan, whoever made it. Pairings with animals not in the season bring nothing. Without
+    ``hanging`` nothing is said of what it hangs on, which takes longest."""
     scenarios = Scenarios(season)
-    known = tuple(sorted(one for one in plan if _is_known(scenarios, one)))
-    values, brought = outcomes(scenarios, known)
-    expected = mean(values)
+    known = tuple(sorted(one for one in set(plan) if _is_known(scenarios, one)))
+    planned = _Planned(scenarios, known)
+    values = planned.values()
     return SeasonWorth(
-        expected=expected,
+        expected=mean(values),
         error=standard_error(values),
         worst=worst(values),
-        strict=mean(outcomes(Scenarios(season, strict=True), known)[0]),
-        young={key: mean(young) for key, young in brought.items()},
-        pairings=tuple(_pairing(scenarios, one, known, expected) for one in sorted(plan)),
-        hangs_on=hangs_on(scenarios, known),
+        strict=mean(outcomes(Scenarios(season, strict=True), known)),
+        young={key: mean(young) for key, young in planned.brought.items()},
+        pairings=tuple(_pairing(planned, one) for one in sorted(set(plan))),
+        hangs_on=_hangs_on(planned) if hanging else (),
         over=limits_exceeded(season, known),
     )
 
 
-def outcomes(
-    scenarios: Scenarios, plan: Iterable[Chosen]
-) -> tuple[list[float], Mapping[str, list[float]]]:
-    """The value by scenario, and how many young of each want."""
-    pairs = sorted(plan)
-    shares = _shares(scenarios, pairs)
-    values = [0.0] * scenarios.count
-    brought: dict[str, list[float]] = {}
-    for want in scenarios.wants:
-        young = [0.0] * scenarios.count
+def outcomes(scenarios: Scenarios, plan: Iterable[Chosen]) -> list[float]:
+    """The value of a plan by scenario."""
+    return _Planned(scenarios, sorted(plan)).values()
+
+
+class _Planned:
+    """A plan with what it brings: ``brought`` of each want, by scenario."""
+
+    def __init__(self, scenarios: Scenarios, pairs: Sequence[Chosen]) -> None:
+        self.scenarios = scenarios
+        self.pairs = tuple(pairs)
+        self._of: defaultdict[str, list[Chosen]] = defaultdict(list)
         for pair in pairs:
-            for n, more in scenarios.wanted_young(pair, want):
-                young[n] += more * shares.get((pair, n), 1.0)
-        brought[want.key] = young
-        for n, number in enumerate(young):
-            values[n] += want.weight * (number if want.most is None else min(number, want.most))
-    return values, brought
+            self._of[pair.sire].append(pair)
+            self._of[pair.dam].append(pair)
+        self._shares = {key: _shares(scenarios, key, its) for key, its in self._of.items()}
+        shares = _merged(self._shares.values())
+        self.brought = {one.key: _brought(scenarios, one, pairs, shares) for one in scenarios.wants}
+
+    @property
+    def animals(self) -> list[str]:
+        return sorted(self._of)
+
+    def values(self) -> list[float]:
+        found = [0.0] * self.scenarios.count
+        for want in self.scenarios.wants:
+            for n, young in enumerate(self.brought[want.key]):
+                found[n] += want.weight * (young if want.most is None else min(young, want.most))
+        return found
+
+    def gain(self, other: Scenarios, animal: str, without: Chosen | None = None) -> float:
+        """What is expected more in scenarios that differ in that animal alone, or without one of
+        its pairings. Only what that animal and its mates bring is looked at again."""
+        touched = {animal, *(key for p in self._of[animal] for key in (p.sire, p.dam))}
+        pairs = sorted({pair for key in touched for pair in self._of[key]})
+        left = [pair for pair in pairs if pair != without]
+        of = {key: [p for p in self._of[key] if p != without] for key in touched}
+        new = {key: _shares(other, key, its) for key, its in of.items()}
+        before = _merged(self._shares.values())
+        after = _merged({**self._shares, **new}.values())
+        found = 0.0
+        for want in self.scenarios.wants:
+            had = _brought(self.scenarios, want, pairs, before)
+            has = _brought(other, want, left, after)
+            most = inf if want.most is None else want.most
+            changes = (
+                min(whole - one + its, most) - min(whole, most)
+                for whole, one, its in zip(self.brought[want.key], had, has, strict=True)
+                if one != its
+            )
+            found += want.weight * sum(changes)
+        return found / self.scenarios.count
 
 
-def hangs_on(scenarios: Scenarios, plan: SeasonPlan) -> tuple[HangsOn, ...]:
+def _hangs_on(planned: _Planned) -> tuple[HangsOn, ...]:
     """The sexes and claims that a plan rests on, greatest loss first, settled ones left out."""
     found = [
         one
-        for animal in sorted({key for pair in plan for key in (pair.sire, pair.dam)})
-        for one in (_of_sex(scenarios, plan, animal), *_of_claims(scenarios, plan, animal))
+        for animal in planned.animals
+        for one in (_of_sex(planned, animal), *_of_claims(planned, animal))
         if one.chance >= season_number("from", "uncertain")
     ]
-    return tuple(sorted(found, key=lambda one: (-one.loses, one.animal, one.locus or "")))
+    return tuple(sorted(found, key=lambda one: (-round(one.loses, 9), one.animal, one.locus or "")))
 
 
 def limits_exceeded(season: SeasonInput, plan: SeasonPlan) -> tuple[str, ...]:
@@ -160,29 +196,43 @@ def _is_known(scenarios: Scenarios, pair: Chosen) -> bool:
     return pair.sire in scenarios.animals and pair.dam in scenarios.animals
 
 
-def _shares(scenarios: Scenarios, pairs: Sequence[Chosen]) -> dict[tuple[Chosen, int], float]:
-    """Of a clutch that several males sire, each one's, where it is not all."""
-    of: defaultdict[str, list[Chosen]] = defaultdict(list)
-    for pair in pairs:
-        of[pair.sire].append(pair)
-        of[pair.dam].append(pair)
+Shares = Mapping[tuple[Chosen, int], float]
+"""Of a clutch that several males sire, each one's, by pairing and scenario; left out: all of it."""
+
+
+def _shares(scenarios: Scenarios, animal: str, pairs: Sequence[Chosen]) -> Shares:
+    """In scenarios in which the animal is a female."""
+    if len(pairs) < 2:
+        return {}
+    works = [scenarios.works(pair) for pair in pairs]
     found: dict[tuple[Chosen, int], float] = {}
-    for animal, its in of.items():
-        if len(its) < 2:
-            continue
-        works = [scenarios.works(pair) for pair in its]
-        for n, male in enumerate(scenarios.males(animal)):
-            sires = [pair for pair, work in zip(its, works, strict=True) if work[n]]
-            if not male and len(sires) > 1:
-                found.update({(pair, n): 1 / len(sires) for pair in sires})
+    for n, male in enumerate(scenarios.males(animal)):
+        if not male:
+            sires = [pair for pair, work in zip(pairs, works, strict=True) if work[n]]
+            found.update({(pair, n): 1 / len(sires) for pair in sires if len(sires) > 1})
     return found
 
 
-def _pairing(scenarios: Scenarios, pair: Chosen, plan: SeasonPlan, expected: float) -> PairingWorth:
+def _merged(shares: Iterable[Shares]) -> Shares:
+    return {key: share for one in shares for key, share in one.items()}
+
+
+def _brought(
+    scenarios: Scenarios, want: Want, pairs: Iterable[Chosen], shares: Shares
+) -> list[float]:
+    """How many young of the want, by scenario."""
+    found = [0.0] * scenarios.count
+    for pair in pairs:
+        for n, more in scenarios.wanted_young(pair, want):
+            found[n] += more * shares.get((pair, n), 1.0)
+    return found
+
+
+def _pairing(planned: _Planned, pair: Chosen) -> PairingWorth:
+    scenarios = planned.scenarios
     reasons = objections(scenarios, pair)
-    if not _is_known(scenarios, pair):
+    if pair not in planned.pairs:
         return PairingWorth(pair, 0.0, 0.0, {}, 0.0, reasons)
-    without = tuple(one for one in plan if one != pair)
     return PairingWorth(
         pair=pair,
         a_pair=chance_of_pair(scenarios, pair),
@@ -191,37 +241,39 @@ def _pairing(scenarios: Scenarios, pair: Chosen, plan: SeasonPlan, expected: flo
             one.key: sum(more for _, more in scenarios.wanted_young(pair, one)) / scenarios.count
             for one in scenarios.wants
         },
-        adds=expected - mean(outcomes(scenarios, without)[0]),
+        adds=-planned.gain(scenarios, pair.dam, without=pair),
         objections=reasons,
     )
 
 
-def _of_sex(scenarios: Scenarios, plan: SeasonPlan, animal: str) -> HangsOn:
-    one = scenarios.animals[animal]
-    male = any(pair.sire == animal for pair in plan)
+def _of_sex(planned: _Planned, animal: str) -> HangsOn:
+    scenarios = planned.scenarios
+    one, expected = scenarios.animals[animal], mean(planned.values())
+    male = any(pair.sire == animal for pair in planned.pairs)
+    as_planned, otherwise = (
+        expected + planned.gain(scenarios.supposing(animal, male=it), animal)
+        for it in (male, not male)
+    )
     chance = 1 - one.p_male if male else one.p_male
-    as_planned = mean(outcomes(scenarios.supposing(animal, male=male), plan)[0])
-    otherwise = mean(outcomes(scenarios.supposing(animal, male=not male), plan)[0])
     return HangsOn(animal, None, chance, otherwise, as_planned - otherwise)
 
 
-def _of_claims(scenarios: Scenarios, plan: SeasonPlan, animal: str) -> Iterable[HangsOn]:
-    kinds, which = scenarios.carried(animal)
-    for locus in sorted({key for one in kinds for key in one}):
-        times = Counter(kinds[n].get(locus) for n in which)
+def _of_claims(planned: _Planned, animal: str) -> Iterable[HangsOn]:
+    scenarios = planned.scenarios
+    for locus in sorted({key for keys in scenarios.bearing.values() for key in keys}):
+        times = Counter(scenarios.genotypes(animal, locus))
         chances = {one: times[one] / scenarios.count for one in times if one is not None}
         if len(chances) > 1:
-            yield _of_claim(scenarios, plan, (animal, locus), chances)
+            yield _of_claim(planned, (animal, locus), chances)
 
 
-def _of_claim(
-    scenarios: Scenarios,
-    plan: SeasonPlan,
-    of: tuple[str, str],
-    chances: Mapping[Genotype, float],
-) -> HangsOn:
+def _of_claim(planned: _Planned, of: tuple[str, str], chances: Mapping[Genotype, float]) -> HangsOn:
     """Against the genotype that the plan does best with; the others as likely as they are."""
-    values = {one: mean(outcomes(scenarios.carrying(*of, one), plan)[0]) for one in sorted(chances)}
+    expected, animal = mean(planned.values()), of[0]
+    values = {
+        one: expected + planned.gain(planned.scenarios.carrying(*of, one), animal)
+        for one in sorted(chances)
+    }
     best = max(values, key=values.__getitem__)
     rest = sum(p for one, p in chances.items() if one != best)
     otherwise = sum(p * values[one] for one, p in chances.items() if one != best) / rest

@@ -4,7 +4,7 @@ Where loci are inherited together, which alleles lie on one chromosome is not gi
 both ways are then as likely. At a locus where nothing is given an animal is as any unknown one.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from scalewitness.domain.genetics.chromosomes import Karyotype, Role, State, grouped
 from scalewitness.domain.genetics.traits import Genotype, Locus
@@ -20,9 +20,8 @@ class Crossing:
 
     def __init__(self, loci: Iterable[Locus]) -> None:
         given = sorted((one for one in loci if one.computed), key=lambda one: one.key)
-        self._karyotypes = [Karyotype(one) for one in grouped(given)]
-        self._prospects: dict[tuple[object, ...], Prospects] = {}
-        self.keys = tuple(one.key for one in given)
+        self._karyotypes = tuple(Karyotype(one) for one in grouped(given))
+        self._groups: dict[tuple[object, ...], Group] = {}
         self._loci = {one.key: one for one in given}
 
     def has_once(self, key: str, *, male: bool) -> bool:
@@ -30,32 +29,59 @@ class Crossing:
         locus = self._loci[key]
         return locus.hemizygous and locus.system == ("XY" if male else "ZW")
 
+    def bearing_on(self, want: Want) -> tuple[str, ...]:
+        """Loci at which it matters for a want what the two carry, with those inherited together
+        with them."""
+        named = _named(want)
+        return _keys(
+            one
+            for one in self._karyotypes
+            if named.intersection(_keys([one])) or _harms(one, {"lethal"})
+        )
+
+    def barring(self) -> tuple[str, ...]:
+        """Loci at which what the two carry may bar the pairing."""
+        return _keys(one for one in self._karyotypes if _harms(one, BARRING))
+
     def chance(self, want: Want, sire: Genotypes, dam: Genotypes) -> float:
         """Of one young. Nothing is met at a locus at which either has no genotype given: an unknown
         animal never looks promising."""
-        named = {*want.young.genotypes, *want.young.looks}
-        if any(key not in sire or key not in dam for key in named):
+        if any(key not in sire or key not in dam for key in _named(want)):
             return 0.0
-        return self._of(sire, dam).chance(want.young)
+        return self._of(self.bearing_on(want), sire, dam).chance(want.young)
 
     def harmed(self, sire: Genotypes, dam: Genotypes) -> float:
         """The chance that one young comes to the likeliest harm that bars a pairing."""
-        harm = self._of(sire, dam).harm()
+        harm = self._of(self.barring(), sire, dam).harm()
         return max((one.chance for one in harm if one.harm.kind in BARRING), default=0.0)
 
-    def _of(self, sire: Genotypes, dam: Genotypes) -> Prospects:
-        key = (*((at, sire.get(at)) for at in self.keys), *(dam.get(at) for at in self.keys))
-        if key not in self._prospects:
-            groups = (self._group(one, sire, dam) for one in self._karyotypes)
-            self._prospects[key] = Prospects(tuple(groups))
-        return self._prospects[key]
+    def _of(self, keys: Iterable[str], sire: Genotypes, dam: Genotypes) -> Prospects:
+        wanted = set(keys)
+        of = (one for one in self._karyotypes if wanted.intersection(_keys([one])))
+        return Prospects(tuple(self._group(one, sire, dam) for one in of))
 
     def _group(self, karyotype: Karyotype, sire: Genotypes, dam: Genotypes) -> Group:
-        sires, dams = _states(karyotype, sire, "sire"), _states(karyotype, dam, "dam")
-        crosses = (
-            Cross(p * q, cross(karyotype, his, hers)) for his, p in sires for hers, q in dams
-        )
-        return Group(karyotype.linked.loci, tuple(crosses))
+        keys = _keys([karyotype])
+        known = (keys, *(sire.get(key) for key in keys), *(dam.get(key) for key in keys))
+        if known not in self._groups:
+            sires, dams = _states(karyotype, sire, "sire"), _states(karyotype, dam, "dam")
+            crosses = (
+                Cross(p * q, cross(karyotype, his, hers)) for his, p in sires for hers, q in dams
+            )
+            self._groups[known] = Group(karyotype.linked.loci, tuple(crosses))
+        return self._groups[known]
+
+
+def _named(want: Want) -> frozenset[str]:
+    return frozenset({*want.young.genotypes, *want.young.looks})
+
+
+def _keys(karyotypes: Iterable[Karyotype]) -> tuple[str, ...]:
+    return tuple(sorted(locus.key for one in karyotypes for locus in one.linked.loci))
+
+
+def _harms(karyotype: Karyotype, kinds: Collection[str]) -> bool:
+    return any(harm.kind in kinds for locus in karyotype.linked.loci for harm in locus.harm)
 
 
 def _states(karyotype: Karyotype, known: Genotypes, role: Role) -> list[tuple[State, float]]:

@@ -95,7 +95,12 @@ def _of_young(scenarios: Scenarios, pair: Chosen) -> Iterable[Objection]:
 
 def chance_harmed(scenarios: Scenarios, pair: Chosen) -> float:
     """That a young of theirs, were they a pair, has a published harm that bars the pairing."""
-    (his, his_which), (hers, her_which) = scenarios.carried(pair.sire), scenarios.carried(pair.dam)
+    keys = scenarios.crossing.barring()
+    if not keys:
+        return 0.0
+    (his, his_which), (hers, her_which) = (
+        scenarios.carried(animal, keys) for animal in (pair.sire, pair.dam)
+    )
     met = Counter(zip(his_which, her_which, strict=True))
-    total = sum(n * scenarios.harmed(his[one], hers[other]) for (one, other), n in met.items())
-    return total / scenarios.count
+    harmed = scenarios.crossing.harmed
+    return sum(n * harmed(his[a], hers[b]) for (a, b), n in met.items()) / scenarios.count

@@ -16,6 +16,8 @@ from hashlib import blake2b
 from itertools import accumulate
 from math import comb
 
+from msgspec.structs import replace
+
 from scalewitness.domain.genetics.traits import Genotype
 from scalewitness.domain.season.crossing import Crossing
 from scalewitness.domain.season.values import (
@@ -26,12 +28,13 @@ from scalewitness.domain.season.values import (
     Want,
 )
 
+_Kinds = tuple[tuple[Genotypes, ...], tuple[int, ...]]
 _WORD = (1 << 64) - 1
 
 
 class Scenarios:
     """``count`` scenarios of a season. ``strict``: with the strict reading of every sex;
-    ``sexes`` and ``carrying``: what is supposed of some animals instead of drawn."""
+    ``carrying``: what is supposed of what some animals carry, by animal and locus."""
 
     def __init__(
         self,
@@ -40,7 +43,6 @@ class Scenarios:
         count: int | None = None,
         seed: int | None = None,
         strict: bool = False,
-        sexes: Mapping[str, bool] | None = None,
         carrying: Mapping[tuple[str, str], Genotype] | None = None,
     ) -> None:
         self.season = season
@@ -50,40 +52,40 @@ class Scenarios:
         self.animals = {one.animal: one for one in season.animals}
         self.wants = tuple(sorted(season.wants, key=lambda one: one.key))
         self.crossing = Crossing(season.loci)
-        self._sexes = dict(sexes or {})
+        self.bearing = {one.key: self.crossing.bearing_on(one) for one in self.wants}
         self._carrying = dict(carrying or {})
         self._drawn: dict[tuple[str, ...], tuple[float, ...]] = {}
-        self._males: dict[str, tuple[bool, ...]] = {}
-        self._carried: dict[str, tuple[tuple[Genotypes, ...], tuple[int, ...]]] = {}
         self._chances: dict[tuple[object, ...], float] = {}
+        self._males: dict[str, tuple[bool, ...]] = {}
+        self._at: dict[tuple[str, str], Sequence[Genotype | None]] = {}
+        self._carried: dict[tuple[str, tuple[str, ...]], _Kinds] = {}
         self._young: dict[tuple[Chosen, str], Sequence[tuple[int, int]]] = {}
 
     def supposing(self, animal: str, *, male: bool) -> "Scenarios":
         """The same seasons, were the animal of that sex in every one of them."""
-        return self._like({**self._sexes, animal: male}, self._carrying, animal)
+        p = float(male)
+        animals = (
+            replace(one, p_male=p, p_male_strict=p) if one.animal == animal else one
+            for one in self.season.animals
+        )
+        return self._but(animal, replace(self.season, animals=tuple(animals)), self._carrying)
 
     def carrying(self, animal: str, locus: str, genotype: Genotype) -> "Scenarios":
         """The same seasons, were this what the animal carries; others carry what they did."""
-        return self._like(self._sexes, {**self._carrying, (animal, locus): genotype}, animal)
+        return self._but(animal, self.season, {**self._carrying, (animal, locus): genotype})
 
-    def _like(
-        self,
-        sexes: Mapping[str, bool],
-        carrying: Mapping[tuple[str, str], Genotype],
-        animal: str,
+    def _but(
+        self, animal: str, season: SeasonInput, carrying: Mapping[tuple[str, str], Genotype]
     ) -> "Scenarios":
+        """With what was worked out of all animals but this one."""
         other = Scenarios(
-            self.season,
-            count=self.count,
-            seed=self.seed,
-            strict=self.strict,
-            sexes=sexes,
-            carrying=carrying,
+            season, count=self.count, seed=self.seed, strict=self.strict, carrying=carrying
         )
-        other._drawn, other._chances = self._drawn, self._chances
         other.crossing = self.crossing
+        other._drawn, other._chances = self._drawn, self._chances
         other._males = {key: one for key, one in self._males.items() if key != animal}
-        other._carried = {key: one for key, one in self._carried.items() if key != animal}
+        other._at = {key: one for key, one in self._at.items() if key[0] != animal}
+        other._carried = {key: one for key, one in self._carried.items() if key[0] != animal}
         other._young = {
             key: one for key, one in self._young.items() if animal not in (key[0].sire, key[0].dam)
         }
@@ -96,28 +98,30 @@ class Scenarios:
         return self._males[animal]
 
     def _males_of(self, one: BreedingAnimal) -> tuple[bool, ...]:
-        if one.animal in self._sexes:
-            return (self._sexes[one.animal],) * self.count
         # From the favoured sex, so that mirrored sexes are drawn as mirrored.
         p_male = one.p_male_strict if self.strict else one.p_male
         favoured = one.p_male >= 0.5
         wrong = 1 - p_male if favoured else p_male
         return tuple((u < wrong) != favoured for u in self.luck("sex", one.animal))
 
-    def carried(self, animal: str) -> tuple[tuple[Genotypes, ...], tuple[int, ...]]:
-        """The different genotypes that the animal has in some scenario, and which by scenario."""
-        if animal not in self._carried:
-            one = self.animals[animal]
+    def carried(self, animal: str, keys: tuple[str, ...]) -> _Kinds:
+        """What the animal has at these loci in some scenario, each once, and which by scenario."""
+        if (animal, keys) not in self._carried:
             found: dict[tuple[Genotype | None, ...], int] = {}
-            keys = self.crossing.keys
-            columns = [self._genotypes(one, key) for key in keys]
+            columns = [self.genotypes(animal, key) for key in keys]
             rows = zip(*columns, strict=True) if columns else [()] * self.count
             which = tuple(found.setdefault(row, len(found)) for row in rows)
             kinds = tuple(
                 {key: g for key, g in zip(keys, row, strict=True) if g is not None} for row in found
             )
-            self._carried[animal] = kinds, which
-        return self._carried[animal]
+            self._carried[animal, keys] = kinds, which
+        return self._carried[animal, keys]
+
+    def genotypes(self, animal: str, key: str) -> Sequence[Genotype | None]:
+        """What it has at one locus, by scenario; None where nothing is given."""
+        if (animal, key) not in self._at:
+            self._at[animal, key] = tuple(self._genotypes(self.animals[animal], key))
+        return self._at[animal, key]
 
     def _genotypes(self, one: BreedingAnimal, key: str) -> Sequence[Genotype | None]:
         alone = {male: self.crossing.has_once(key, male=male) for male in (True, False)}
@@ -157,13 +161,6 @@ class Scenarios:
             self._chances[key] = self.crossing.chance(want, sire, dam)
         return self._chances[key]
 
-    def harmed(self, sire: Genotypes, dam: Genotypes) -> float:
-        """The chance of a young with a published harm that bars the pairing."""
-        key = ("", *sire.items(), None, *dam.items())
-        if key not in self._chances:
-            self._chances[key] = self.crossing.harmed(sire, dam)
-        return self._chances[key]
-
     def works(self, pair: Chosen) -> list[bool]:
         """By scenario, whether the two are a male and a female, whichever is which."""
         return [
@@ -187,7 +184,10 @@ class Scenarios:
             where = [n for n, (is_male, other) in both if is_male and not other]
             if not where:
                 continue
-            (his, his_which), (hers, her_which) = self.carried(male), self.carried(female)
+            keys = self.bearing[want.key]
+            (his, his_which), (hers, her_which) = (
+                self.carried(animal, keys) for animal in (male, female)
+            )
             sizes, luck = self.sizes(female), self.luck("young", female, want.key)
             for n in where:
                 chance = self.chance(want, his[his_which[n]], hers[her_which[n]])
