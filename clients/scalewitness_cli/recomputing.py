@@ -2,9 +2,9 @@
 
 Those about the animal are held to the map of subjects (``whole``). What its standing rests on
 besides (the policy in force, examiners' records, findings, checks filed anew) comes with the
-proofs, each with its place in the tree. What the standing itself states of its calls (who was
-blind, who had an interest, whose word has a footing) is taken as it stands: whoever made the call
-can tell whether that is right.
+proofs, each with its place in the tree. What a standing itself states of its calls is held to the
+animal's entries as far as these tell (`AsAccepted`); whether somebody had an interest or a footing,
+whoever made the call can tell.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,6 +17,7 @@ import msgspec
 
 from scalewitness.domain import facts
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sexing.as_accepted import CODES, AsAccepted
 from scalewitness.domain.sexing.parameters import UnknownVersion
 from scalewitness.domain.sexing.recomputing import (
     KINDS,
@@ -124,8 +125,8 @@ def computed_again(seen: Shown, entries: Entries, size: int) -> str | None:
         body = _read(stated[-1]["entry"], facts.StandingChanged)
         if body is None:
             return UNKNOWN
-        again = _again(seen, entries, position, body)
-        forged = _forged(body, again, entries, position)
+        again, misstated = _again(seen, entries, position, body)
+        forged = _forged(body, again, entries, position) or misstated
     except NotComputed as why:
         return str(why)
     if forged is None:
@@ -137,20 +138,25 @@ def computed_again(seen: Shown, entries: Entries, size: int) -> str | None:
 
 def _again(
     seen: Shown, entries: Entries, position: int, body: facts.StandingChanged
-) -> RecomputedStanding:
-    there = list(_in_order(entries, position))
+) -> tuple[RecomputedStanding, str | None]:
+    """And what the animal's standings state of its calls otherwise than the record has it."""
+    there, misstated = list(_in_order(entries, position)), list[str]()
     calls = {one.id: one for one in there if isinstance(one.body, facts.CallMade)}
     animal, recomputing = UUID(seen["id"]), Recomputing(calls.get)
     recomputing.past(animal).origin = Origin(seen["species"]["key"])
+    accepted = AsAccepted(recomputing)
     try:
         for one in there:
             if isinstance(one.body, facts.StandingChanged):
                 recomputing.admit(one.about, one.body)
+                misstated += accepted.misstated(one.about, one.body)
                 recomputing.stand(one.about, one.body)
             else:
+                accepted.follow(one)
                 recomputing.follow(one)
         recomputing.admit(animal, body)
-        return recomputing.work_out(animal, body)
+        misstated += accepted.misstated(animal, body)
+        return recomputing.work_out(animal, body), next(iter(misstated), None)
     except UnknownVersion as version:
         raise NotComputed(f"it was computed with numbers that are not here ({version})") from None
     except (KeyError, ValueError):
@@ -161,7 +167,7 @@ def _in_order(entries: Entries, before: int) -> Iterator[OrderedFact]:
     there = {one.position: one for one in entries.beside}
     for shown in (*entries.own, *entries.others):
         at, entry = shown["position"], shown["entry"]
-        if entry["kind"] in KINDS:
+        if entry["kind"] in KINDS | CODES:
             there[at] = _ordered(at, entry)
         elif entry["kind"] not in facts.BODIES:
             raise NotComputed("it may rest on entries of a kind that is not known here")

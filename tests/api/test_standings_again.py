@@ -13,7 +13,7 @@ from tests.api.conftest import present
 from tests.learned import LITTLE, publish
 from tests.plugins.told_once import told_once
 from tests.recomputed import Sent
-from tests.world import World, new_id, probing
+from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import Circumstance, DeceitFound, StandingChanged
@@ -130,24 +130,83 @@ def test_a_forged_circumstance_is_named_where_the_figure_does_not_follow_from_it
         of(odile, known)
 
 
-def test_what_is_admitted_is_taken_as_it_stands(world: World, known: Animal, odile: Api) -> None:
-    """A circumstance and a figure that fit each other are not named: whether a call was blind,
-    whoever made it can tell."""
-    forged = msgspec.structs.replace(circumstance(known), blind=False, anchored_to="male")
-    forge(world, known, admitted=(forged,))
-    (found,) = Replay().differences()
+def forge_with_its_figure(world: World, animal: Animal, odile: Api, **changes: Any) -> None:
+    """What a standing states of the last call on it, and the figure that follows from that."""
+    forged = msgspec.structs.replace(circumstance(animal), **changes)
+    forge(world, animal, admitted=(forged,))
+    try:
+        of(odile, animal)
+    except NotShown as named:
+        if "comes to" in str(named):
+            label, p_male, pessimistic = comes_to(str(named))
+            chances = {"p_male": p_male, "p_male_pessimistic": pessimistic}
+            forge(world, animal, admitted=(forged,), label=label, **chances)
+
+
+ON_A_VISIT: list[tuple[dict[str, Any], str]] = [
+    ({"blind": False, "anchored_to": "female"}, "anchored_to of the call"),
+    ({"blind": False}, "as None, and it was male"),
+    ({"identity": "confirmed"}, "the codes that it bore it is tub_tag"),
+    ({"identity": "mismatch"}, "the codes that it bore it is tub_tag"),
+    ({"interested": True}, "blind of the call"),
+    ({"stage": "juvenile"}, "by the day that it hatched"),
+    ({"waits": True}, "it is not contrary to a verified sex"),
+]
+AT_HOME: list[tuple[dict[str, Any], str]] = [
+    ({"blind": True, "anchored_to": None}, "its sender has an interest"),
+    ({"blind": True, "anchored_to": None, "interested": False}, "it is under no visit"),
+]
+
+
+@pytest.mark.parametrize(
+    ("at_home", "changes", "said"),
+    [(False, *one) for one in ON_A_VISIT] + [(True, *one) for one in AT_HOME],
+)
+def test_what_the_animals_entries_refute_is_named_with_any_figure(
+    world: World, known: Animal, odile: Api, at_home: bool, changes: dict[str, Any], said: str
+) -> None:
+    """Of what a standing states of a call; by the command and by the full check."""
+    hatched = {"species": "python_regius", "hatched": "2015-06-01"}
+    world.say(world.odile, "particulars_corrected", known.pk, hatched)
+    if at_home:
+        world.call(world.odile, known, "male")
+    else:
+        world.call(world.stan, known, "male", visit=world.visit(world.stan, known))
+    forge_with_its_figure(world, known, odile, **changes)
     with pytest.raises(NotShown) as named:
         of(odile, known)
-    label, p_male, pessimistic = comes_to(str(named.value))
-    assert p_male in found.what
-    forge(
-        world,
-        known,
-        admitted=(forged,),
-        label=label,
-        p_male=p_male,
-        p_male_pessimistic=pessimistic,
-    )
+    assert said in str(named.value)
+    assert any(said in one.what for one in Replay().differences())
+
+
+@pytest.mark.parametrize(
+    ("at_home", "changes", "said"),
+    [
+        (True, {"interested": False}, "its sender kept it"),
+        (True, {"footing": "record"}, "their own record gave them none"),
+        (False, {"footing": "founder"}, "nobody had named them"),
+        (False, {"footing": "vouched"}, "had answered for them"),
+    ],
+)
+def test_what_other_entries_refute_is_named_by_the_full_check_alone(
+    world: World, known: Animal, odile: Api, at_home: bool, changes: dict[str, Any], said: str
+) -> None:
+    newcomer = keeper("Piers Amblethorpe")
+    if at_home:
+        world.call(world.odile, known, "male")
+    else:
+        world.call(newcomer, known, "male", visit=world.visit(newcomer, known))
+    forge_with_its_figure(world, known, odile, **changes)
+    assert of(odile, known) == SAME
+    (found,) = [one for one in Replay().differences() if "recomputed" not in one.what]
+    assert said in found.what
+
+
+def test_what_nothing_refutes_is_taken_as_it_stands(
+    world: World, known: Animal, odile: Api
+) -> None:
+    """That a guest was not blind after all, whoever made the call can tell."""
+    forge_with_its_figure(world, known, odile, blind=False, anchored_to="male")
     assert of(odile, known) == SAME
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db import connection
+from django.db.models import Exists, OuterRef
 from tests.world import World
 
 from scalewitness.animals.models import PhotoFile
@@ -189,6 +190,46 @@ def the_blindness_of_a_call() -> int:
     call = Call.objects.filter(blind=False).order_by("position")[1]
     as_superuser(f"UPDATE calls_call SET blind = true WHERE position = {call.position}")
     return call.position
+
+
+def _restated(call: Call, before: str, after: str, column: str) -> int:
+    """What the standing after a call states of it, with all that hangs on that: the call's row, the
+    map and the tree. The figure is the same either way."""
+    about = Entry.objects.filter(kind="standing_changed", about=call.animal_id)
+    entry = about.filter(position__gt=call.position).earliest("position")
+    leaf = bytes(entry.leaf).replace(before.encode(), after.encode())
+    assert leaf != bytes(entry.leaf)
+    as_superuser(
+        f"UPDATE ledger_entry SET leaf = '\\x{leaf.hex()}', "
+        f"leaf_hash = '\\x{leaf_hash(leaf).hex()}' WHERE position = {entry.position}",
+        f"UPDATE calls_call SET {column} WHERE id = '{call.pk}'",
+    )
+    _map_anew()
+    _regrow()
+    return int(entry.position)
+
+
+def _only_call_at_home() -> Call:
+    """Its keeper's, on an animal that nobody else checked."""
+    alone = Call.objects.filter(interested=True, blind=False, visit=None, identity="tub_tag")
+    others = Call.objects.filter(animal=OuterRef("animal")).exclude(pk=OuterRef("pk"))
+    return alone.filter(~Exists(others), anchored_to=None).order_by("position")[0]
+
+
+def a_seller_s_own_call_as_blind() -> int:
+    call = _only_call_at_home()
+    return _restated(call, '"blind":false', '"blind":true', "blind = true")
+
+
+def a_seller_s_own_call_as_without_interest() -> int:
+    call = _only_call_at_home()
+    return _restated(call, '"interested":true', '"interested":false', "interested = false")
+
+
+def the_footing_of_whoever_made_a_call() -> int:
+    call = _only_call_at_home()
+    column = "footing = 'record'"
+    return _restated(call, f'"footing":"{call.footing}"', '"footing":"record"', column)
 
 
 def a_call_without_an_entry() -> int:
@@ -511,6 +552,12 @@ TABLE = [
         "ledger_signedhead", "ledger_checkpoint", "ledger_mapsubject"),
     row(a_call_row, "calls_call", "conclusion"),
     row(the_blindness_of_a_call, "calls_call", "blind"),
+    row(a_seller_s_own_call_as_blind, "calls_standing", "its sender has an interest",
+        "ledger_signedhead", "ledger_checkpoint"),
+    row(a_seller_s_own_call_as_without_interest, "calls_standing", "its sender kept it",
+        "ledger_signedhead", "ledger_checkpoint"),
+    row(the_footing_of_whoever_made_a_call, "calls_standing", "their own record gave them none",
+        "ledger_signedhead", "ledger_checkpoint"),
     row(a_call_without_an_entry, "calls_call", "no entry calls for"),
     row(a_late_call_that_waits_taken_away, "calls_heldcall", "that was sealed is gone",
         "calls_seal", "calls_helddecision", "ledger_text"),

@@ -164,10 +164,11 @@ def _earned(newest: UUID) -> frozenset[UUID]:
 
 def earned_by(records: Mapping[UUID, ExaminerRecordChanged]) -> frozenset[UUID]:
     """The examiners whose own record gives their word a footing."""
-    return frozenset(who for who, record in records.items() if _is_good(record))
+    return frozenset(who for who, record in records.items() if gives_footing(record))
 
 
-def _is_good(record: ExaminerRecordChanged) -> bool:
+def gives_footing(record: ExaminerRecordChanged) -> bool:
+    """Whether a record of one's own does."""
     counts = [one for one in record.counts if one.method not in DEFAULT_POLICY.excluded]
     wrong = sum(one.wrong for one in counts)
     calls = wrong + sum(one.right for one in counts)

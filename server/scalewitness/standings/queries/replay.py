@@ -32,7 +32,8 @@ from scalewitness.standings.queries.surroundings import (
 
 NUMBERED = frozenset({"identifier_assigned", "identifier_withdrawn", "registered_in_error"})
 """Facts that tell which records bear which transponder."""
-ABOUT_ANIMALS = (KINDS - RULES - {RECORD} - DISPUTES) | NUMBERED
+MOVED = "custody_changed"
+ABOUT_ANIMALS = (KINDS - RULES - {RECORD} - DISPUTES) | NUMBERED | {MOVED}
 COMPARED = ("label", "p_male", "p_male_pessimistic", "known_elsewhere", "calls_elsewhere")
 
 

@@ -2,16 +2,19 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.domain import facts
 from scalewitness.domain.identifiers import BorneTransponders
+from scalewitness.domain.sexing.as_accepted import AsAccepted
 from scalewitness.domain.sexing.recomputing import OrderedFact, Recomputing
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.entries import entry_of, leaf_of
 from scalewitness.standings.queries.rules_as_of import RulesAsOf
+from scalewitness.standings.queries.senders import Senders
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,8 @@ class Retraced:
         self.stated: list[tuple[int, UUID, facts.StandingChanged]] = []
         self._rules, self._since = rules, since
         self._recomputing = Recomputing(_call, rules)
+        self._accepted = AsAccepted(self._recomputing)
+        self._senders = Senders()
         self._transponders = BorneTransponders[UUID]()
 
     def over(self, entries: Iterable[Entry]) -> Iterator[StandingDifference]:
@@ -71,6 +76,8 @@ class Retraced:
             if isinstance(fact.body, facts.StandingChanged):
                 yield from self._check(entry, fact.about, fact.body)
             else:
+                self._accepted.follow(fact)
+                self._senders.follow(fact)
                 self._recomputing.follow(fact)
                 self._follow_identity(fact)
 
@@ -91,6 +98,9 @@ class Retraced:
         if entry.position >= self._since:
             self._rules.position = entry.position
             yield from self._recompute(entry, animal, logged)
+            accepted = self._accepted.misstated(animal, logged)
+            for what in chain(accepted, self._senders.misstated(logged)):
+                yield StandingDifference(entry.position, animal, what)
             yield from self._look_elsewhere(entry, animal, logged)
             self.stated.append((entry.position, animal, logged))
         self._recomputing.stand(animal, logged)
