@@ -1,18 +1,10 @@
 """What an animal carries, as its page says it, and the pedigree that it is worked out from."""
 
-from typing import Any
 from xml.etree import ElementTree
 
+from tests.breeding.genes import bred, state
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
-
-from scalewitness.animals.models import Animal
-
-
-def bred(here: Here, tag: str, sire: Animal | None, dam: Animal | None, **more: Any) -> Animal:
-    parents = {"sire": sire, "dam": dam}
-    named = {role: str(one.pk) for role, one in parents.items() if one}
-    return here.animal(tag, hatched="2025-08-01", **named, **more)
 
 
 def drawing(html: str) -> ElementTree.Element:
@@ -54,3 +46,38 @@ def test_whoever_is_to_check_it_blind_is_told_nothing(here: Here, greta: Browser
     nowhere = greta.open(f"/animals/{here.collection.pk}/carries")
     page = greta.open(f"/animals/{animal.pk}/carries")
     assert (page.status, page.html) == (404, nowhere.html)
+
+
+def test_chances_are_said_with_what_they_rest_on(here: Here, odile: Browser) -> None:
+    sire, dam = here.animal("S-1"), here.animal("D-1")
+    for parent in (sire, dam):
+        state(here, parent, "carries_one")
+    young = bred(here, "Y-1", sire, dam)
+    state(here, young, "does_not_show")
+    here.now_is_now()
+    page = odile.open(f"/animals/{young.pk}/carries")
+    assert "het albino" in page.text
+    assert "66 in 100" in page.text or "67 in 100" in page.text
+    assert "Its sire S-1 carries one copy of albino (100 % het), by a DNA test" in page.text
+    assert "It does not show albino, as seen." in page.text
+    assert "No test confirmed it: it may be another (1 in 100" in page.text
+    assert "Brown et al. 2022" in page.text
+    assert "66 % het" not in page.text, "the shorthand is for certain parents only"
+    assert "het albino: certain" in page.text or "het albino: more than 99 in 100" in page.text
+
+
+def test_what_is_not_computed_stands_in_its_words(here: Here, odile: Browser) -> None:
+    animal = here.animal("A-1", traits=["pastel line"])
+    here.now_is_now()
+    page = odile.open(f"/animals/{animal.pk}/carries")
+    assert "Pastel line, as registered" in page.text
+    assert "Nothing that can be computed is stated" in page.text
+
+
+def test_what_cannot_all_be_so_is_said(here: Here, odile: Browser) -> None:
+    animal = here.animal("A-1")
+    state(here, animal, "carries_two")
+    state(here, animal, "carries_none")
+    here.now_is_now()
+    page = odile.open(f"/animals/{animal.pk}/carries")
+    assert page.status == 200, "contradicting statements are weighed, not refused"

@@ -40,8 +40,8 @@ OPEN: dict[tuple[str, ...], str] = {
         visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """carries dispute dispute_folder examiner history object_to_call photo
-        print_dispute print_record proof read_document state_trait state_witness traits
-        what_if""",
+        print_dispute print_record proof prospects read_document state_trait state_witness
+        traits what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records

@@ -19,7 +19,10 @@ from scalewitness.api.animals.propose_parting import propose_parting
 from scalewitness.api.animals.register_animal import register_animal
 from scalewitness.api.animals.registered_in_error import state_registered_in_error
 from scalewitness.api.animals.show_animal import show_animal
+from scalewitness.api.animals.show_carried import show_carried
 from scalewitness.api.animals.show_history import show_history
+from scalewitness.api.animals.show_kinship import show_kinship
+from scalewitness.api.animals.show_prospects import show_prospects
 from scalewitness.api.animals.state_linkage import state_linkage
 from scalewitness.api.animals.suppose_call import suppose_call
 from scalewitness.api.animals.withdraw_identifier import withdraw_identifier
@@ -197,6 +200,9 @@ animals = [
     path("animals/<uuid:id>/history", resource(get=show_history), name="history"),
     path("animals/<uuid:id>/plan", resource(get=plan_checks), name="animal-plan"),
     path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
+    path("animals/<uuid:id>/carries", resource(get=show_carried), name="carries"),
+    path("animals/<uuid:id>/prospects", resource(get=show_prospects), name="prospects"),
+    path("animals/<uuid:id>/kinship", resource(get=show_kinship), name="kinship"),
     path("animals/<uuid:id>/particulars", resource(post=correct_particulars)),
     path("animals/<uuid:id>/end", resource(post=end_animal)),
     path("animals/<uuid:id>/registration-error", resource(post=state_registered_in_error)),

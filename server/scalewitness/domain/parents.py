@@ -29,6 +29,10 @@ OF_SECOND_MALE = 0.2
 together (our judgement: 3 of 4 clutches of Python bivittatus had two sires, shared from evenly to
 very unevenly; J Herpetol 55:355, 2021)."""
 
+WITHOUT_SIRE = 0.05
+"""Chance that young of whom no sire is stated have none, where no male on record was with the dam
+(our judgement: a page tells of up to 5 in 100 litters of wild pitvipers, Booth et al. 2012)."""
+
 
 def died_too_early(role: Role, died: date, hatched: date) -> bool:
     """Whether it had died long before the young could be its own: a dam, before the eggs; a sire,

@@ -25,7 +25,7 @@ from scalewitness.pages.animals import (
     slips,
     stated,
 )
-from scalewitness.pages.breeding import carrying, clutches, new_clutch, pairings
+from scalewitness.pages.breeding import carrying, clutches, new_clutch, pairings, prospects
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
@@ -140,6 +140,7 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/disputes/new", dispute.open_dispute, name="open_dispute"),
     path("animals/<uuid:animal_id>/pairings/new", pairings.plan_pairing, name="plan_pairing"),
     path("animals/<uuid:animal_id>/carries", carrying.show_carried, name="carries"),
+    path("animals/<uuid:animal_id>/prospects", prospects.show_prospects, name="prospects"),
     path("pairings", pairings.show_pairings, name="pairings"),
     path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
     path(

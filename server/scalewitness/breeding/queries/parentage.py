@@ -48,22 +48,18 @@ class Mates:
         return sired | {one for season, one in self.meant.get(descent.dam, ()) if season == year}
 
 
-def mates_of(descents: Descents, wanted: Collection[UUID], reader: Reader) -> Mates:
-    """Of the dams of those ``wanted``. A pairing is told to whoever holds one of its two, and here
-    only where they see both whole."""
+def known_mates(descents: Descents, reader: Reader) -> Mates:
+    """Of all dams that the reader knows of. A pairing is told to whoever holds one of its two, and
+    here only where they see both whole."""
     sired: dict[UUID, list[tuple[date | None, UUID]]] = {}
-    for one in wanted:
-        descent = descents.get(one)
-        if descent and descent.sire and descent.dam:
-            sired.setdefault(descent.dam, []).append((descent.hatched, descent.sire))
+    for one in descents.values():
+        if one.sire and one.dam:
+            sired.setdefault(one.dam, []).append((one.hatched, one.sire))
     meant: dict[UUID, list[tuple[int, UUID]]] = {}
-    rows = Pairing.objects.filter(end=None, dam__in=sired.keys() & descents.keys())
+    rows = Pairing.objects.filter(end=None, dam__in={one.dam for one in descents.values()})
     for sire, dam, season in rows.values_list("sire", "dam", "season"):
-        known = (
-            sire in descents
-            and {descents[sire].collection, descents[dam].collection} & reader.holds
-        )
-        if known:
+        both = [descents[one].collection for one in (sire, dam) if one in descents]
+        if len(both) > 1 and not reader.holds.isdisjoint(both):
             meant.setdefault(dam, []).append((season, sire))
     return Mates(sired, meant)
 

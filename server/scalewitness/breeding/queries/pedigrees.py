@@ -9,21 +9,25 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import prefetch_related_objects
+
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import animals_of
-from scalewitness.breeding.queries.descent import Descent, known_descent, related
-from scalewitness.breeding.queries.parentage import Mates, mates_of, tested_young
+from scalewitness.breeding.queries.descent import Descent, Descents, known_descent, related
+from scalewitness.breeding.queries.parentage import Mates, known_mates, tested_young
 from scalewitness.calls.queries.visibility import Reader, reader_of
-from scalewitness.domain.parents import OWN_ANCESTOR, Chances, dams, sires
+from scalewitness.domain.genetics.stated import Statement
+from scalewitness.domain.parents import OWN_ANCESTOR, WITHOUT_SIRE, Chances, dams, sires
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standings
+from scalewitness.traits.queries import statements_of
 
 
 @dataclass(frozen=True, slots=True)
 class Relative:
     """One animal of a pedigree. ``animal`` None: the reader is told that it is a parent, and may
     not see it. ``male``: the chance of that, plainly; ``sires``, ``dams``: who its parents may
-    be; ``alone``: a test says that its dam had it without a male."""
+    be; ``alone``: the chance that its dam had it without a male; ``stated``: of its traits."""
 
     id: UUID
     animal: Animal | None
@@ -33,7 +37,8 @@ class Relative:
     male: float
     sires: Chances
     dams: Chances
-    alone: bool = False
+    alone: float = 0.0
+    stated: tuple[Statement, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,46 +53,105 @@ def pedigree_for(keeper: UUID, now: datetime, *, among: Iterable[UUID]) -> Pedig
     """Of those of the animals that the reader sees whole, and of all that are related to them."""
     reader = reader_of(keeper, now)
     descents = known_descent(reader)
-    wanted = related(descents, [one for one in among if one in descents])
+    mates = known_mates(descents, reader)
+    wanted = _with_mates(descents, mates, [one for one in among if one in descents])
     seen = wanted & descents.keys()
-    animals, standings = animals_of(seen), latest_standings(seen)
-    mates, tests = mates_of(descents, wanted, reader), tested_young(descents, wanted)
-    fathers = {descent.sire for descent in descents.values()}
-    relatives = {
-        one: _seen(animals[one], descents[one], standings.get(one), mates, tests) for one in seen
-    } | {one: _known_of(one, one in fathers) for one in wanted - seen}
-    return PedigreeSeen(reader, relatives)
-
-
-def _seen(
-    animal: Animal,
-    descent: Descent,
-    standing: Standing | None,
-    mates: Mates,
-    tests: Mapping[UUID, Collection[UUID]],
-) -> Relative:
-    tested = {one: animal.pk in tests.get(one, ()) for one in descent.parents}
-    sired = bool(descent.sire and tested[descent.sire])
-    borne = bool(descent.dam and tested[descent.dam])
-    return Relative(
-        id=animal.pk,
-        animal=animal,
-        standing=standing,
-        sire=descent.sire,
-        dam=descent.dam,
-        male=float(standing.p_male) if standing else 0.5,
-        sires=OWN_ANCESTOR
-        if descent.looped
-        else sires(
-            descent.sire, tested=sired, earlier=mates.earlier(descent), beside=mates.beside(descent)
-        ),
-        dams=OWN_ANCESTOR if descent.looped else dams(descent.dam, tested=borne),
-        alone=borne and descent.sire is None,
+    known = _Gathered(
+        descents, latest_standings(seen), statements_of(seen), mates, tested_young(descents, wanted)
     )
+    fathers = {one.sire for one in descents.values()}
+    relatives = {pk: known.relative(animal) for pk, animal in animals_of(seen).items()}
+    bare = {one: _only_named(one, one in fathers) for one in wanted - seen}
+    return PedigreeSeen(reader, relatives | bare)
 
 
-def _known_of(one: UUID, is_sire: bool) -> Relative:
-    """Of whom nothing is told but that it is a parent, and which."""
+def with_identifiers(found: PedigreeSeen, animals: Iterable[UUID]) -> None:
+    """Reads the identifiers of all that are still without, together."""
+    seen = [found.relatives[one].animal for one in animals]
+    prefetch_related_objects([one for one in seen if one is not None], "identifiers")
+
+
+def ancestry(found: PedigreeSeen, animal: UUID, generations: int) -> set[UUID]:
+    """It and its ancestors as stated, up to that many generations above it."""
+    one = found.relatives[animal]
+    parents = [each for each in (one.sire, one.dam) if each] if generations else []
+    return {animal}.union(*(ancestry(found, each, generations - 1) for each in parents))
+
+
+def young_of(found: PedigreeSeen, animal: UUID) -> list[Relative]:
+    """Those that it is stated to be a parent of."""
+    return [one for one in found.relatives.values() if animal in (one.sire, one.dam)]
+
+
+def _with_mates(descents: Descents, mates: Mates, among: Collection[UUID]) -> set[UUID]:
+    """Whoever is related to these, or may be because a dam was with another male."""
+    found: set[UUID] = set()
+    left = set(among)
+    while left:
+        found |= related(descents, left)
+        others = {
+            male
+            for one in found & descents.keys()
+            for male in mates.earlier(descents[one]) | mates.beside(descents[one])
+        }
+        left = others - found
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """What is known of the animals of a pedigree that the reader sees whole."""
+
+    descents: Descents
+    standings: Mapping[UUID, Standing]
+    stated: Mapping[UUID, list[Statement]]
+    mates: Mates
+    tests: Mapping[UUID, Collection[UUID]]
+
+    def relative(self, animal: Animal) -> Relative:
+        descent, standing = self.descents[animal.pk], self.standings.get(animal.pk)
+        return Relative(
+            id=animal.pk,
+            animal=animal,
+            standing=standing,
+            sire=descent.sire,
+            dam=descent.dam,
+            male=float(standing.p_male) if standing else 0.5,
+            sires=self._sires(animal.pk, descent),
+            dams=self._dams(animal.pk, descent),
+            alone=self._alone(animal.pk, descent),
+            stated=tuple(self.stated.get(animal.pk, ())),
+        )
+
+    def _sires(self, animal: UUID, descent: Descent) -> Chances:
+        if descent.looped:
+            return OWN_ANCESTOR
+        return sires(
+            descent.sire,
+            tested=self._tested(animal, descent.sire),
+            earlier=self.mates.earlier(descent),
+            beside=self.mates.beside(descent),
+        )
+
+    def _dams(self, animal: UUID, descent: Descent) -> Chances:
+        if descent.looped:
+            return OWN_ANCESTOR
+        return dams(descent.dam, tested=self._tested(animal, descent.dam))
+
+    def _alone(self, animal: UUID, descent: Descent) -> float:
+        if descent.dam is None or descent.sire is not None:
+            return 0.0
+        if self._tested(animal, descent.dam):
+            return 1.0
+        with_males = self.mates.earlier(descent) | self.mates.beside(descent)
+        return 0.0 if with_males else WITHOUT_SIRE
+
+    def _tested(self, animal: UUID, parent: UUID | None) -> bool:
+        return parent is not None and animal in self.tests.get(parent, ())
+
+
+def _only_named(one: UUID, is_sire: bool) -> Relative:
+    """Of whom nothing is known but that it is a parent, and which."""
     return Relative(
         id=one,
         animal=None,

@@ -1,14 +1,18 @@
 """An animal's ancestors as they are drawn: as far as its reader may see them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 from uuid import UUID
 
-from django.db.models import prefetch_related_objects
 from django.urls import reverse
 
 from scalewitness.animals.queries import title_of
-from scalewitness.breeding.queries.pedigrees import PedigreeSeen, Relative
+from scalewitness.breeding.queries.pedigrees import (
+    PedigreeSeen,
+    Relative,
+    ancestry,
+    with_identifiers,
+)
 from scalewitness.domain.consequences import sex_of
 from scalewitness.pages.plots.pedigree import Ancestor, Sex
 from scalewitness.standings.queries.logged import label_of
@@ -19,18 +23,16 @@ NOT_SEEN: Final = "An animal you may not see"
 LINES = Mapping[UUID, Sequence[str]]
 
 
+def drawn_with(found: PedigreeSeen, animals: Iterable[UUID]) -> set[UUID]:
+    """These and whoever is drawn above them; their identifiers are read together."""
+    drawn = set[UUID]().union(*(ancestry(found, one, GENERATIONS) for one in animals))
+    with_identifiers(found, drawn)
+    return drawn
+
+
 def ancestors_of(found: PedigreeSeen, animal: UUID, carries: LINES) -> Ancestor:
-    """``carries``: of each animal, a line for each locus."""
-    drawn = _up(found, animal, GENERATIONS)
-    seen = [found.relatives[one].animal for one in drawn]
-    prefetch_related_objects([one for one in seen if one is not None], "identifiers")
+    """As `drawn_with`; ``carries``: of each animal, a line for each locus."""
     return _ancestor(found, found.relatives[animal], "", carries, GENERATIONS, tested=False)
-
-
-def _up(found: PedigreeSeen, animal: UUID, left: int) -> set[UUID]:
-    one = found.relatives[animal]
-    parents = [each for each in (one.sire, one.dam) if each] if left else []
-    return {animal}.union(*(_up(found, each, left - 1) for each in parents))
 
 
 def _ancestor(

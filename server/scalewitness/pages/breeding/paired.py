@@ -3,7 +3,10 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
+from urllib.parse import urlencode
 from uuid import UUID
+
+from django.urls import reverse
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
@@ -32,7 +35,8 @@ class Half:
 @dataclass(frozen=True, slots=True)
 class ShownPairing:
     """``cross``: of which species, in words, where it is one. ``awaits``: whose agreement it waits
-    for, in words; ``agreeing`` is the form that gives the reader's."""
+    for, in words; ``agreeing`` is the form that gives the reader's; ``prospects``: where it
+    is shown what it should bring, empty where the reader does not see both."""
 
     pairing: UUID
     season: int
@@ -41,6 +45,7 @@ class ShownPairing:
     cross: str
     awaits: str
     agreeing: StepForm | None
+    prospects: str
 
 
 def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
@@ -57,9 +62,18 @@ def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
             cross=_cross(one.sire, one.dam),
             awaits=_awaits(one),
             agreeing=StepForm("pairing_agreed") if "own" in one.awaits and _whole(one) else None,
+            prospects=_prospects(one),
         )
         for one in found
     ]
+
+
+def _prospects(one: PairingSeen) -> str:
+    if one.sire is None or one.dam is None:
+        return ""
+    asked = {"mate": one.dam.pk, "season": one.pairing.season}
+    asked |= {"cross": "on"} if one.sire.species != one.dam.species else {}
+    return f"{reverse('prospects', args=[one.sire.pk])}?{urlencode(asked)}"
 
 
 def _awaits(one: PairingSeen) -> str:
