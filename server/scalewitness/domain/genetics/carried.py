@@ -33,7 +33,7 @@ with sex and its sex is not sure."""
 
 class Carried(Struct, frozen=True):
     """``chances`` by locus key and animal. ``apart``: animals in whose families uncertain parents
-    were judged at each locus by itself, because all loci together were too tangled."""
+    were judged at some locus by itself, because all loci together were too tangled."""
 
     chances: Mapping[str, Mapping[str, Chances]]
     apart: frozenset[str]

@@ -12,6 +12,10 @@ from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.tables import T, Tables
 from scalewitness.domain.genetics.traits import Locus
 
+MOST_AT_ONCE = 3_000
+"""Genotypes in one network of several loci (our judgement: larger ones with uncertain parents are
+too tangled anyway, and finding that out takes time)."""
+
 
 class Part(Generic[T]):
     """Networks of one family: at loci of the same make side by side, or at all loci in one.
@@ -57,17 +61,20 @@ def solved(
     tables: Tables[T],
     pair: tuple[str, str] | None = None,
 ) -> tuple[list[Part[T]], bool]:
-    """The family's networks, and whether each locus had to judge uncertain parents by itself. All
-    loci at which something is known are one network then; at the others parents count as
-    stated. ``pair``: two animals whose chances are wanted together."""
+    """The family's networks, and whether some locus had to judge uncertain parents by itself.
+    Where parents are uncertain, all loci are one network; where that is too tangled, all at
+    which something is known; where that is too, none. ``pair``: two animals whose chances are
+    wanted together."""
+    if not has_choices(family) or len(kinds) == 1:
+        return _each(family, kinds, tables, pair), False
     told = [one for one in kinds if _is_told(one, family)]
-    if len(told) > 1 and has_choices(family):
-        part = _solved(family, [(one,) for one in told], tables, pair)
-        if part.settled is None:
-            return _each(family, kinds, tables, pair), True
-        silent = [one for one in kinds if one not in told]
-        return [part, *_each(family, silent, tables, pair)], False
-    return _each(family, kinds, tables, pair), False
+    for some in (kinds, told):
+        if len(some) > 1 and len(family) * len(some) <= MOST_AT_ONCE:
+            part = _solved(family, [(one,) for one in some], tables, pair)
+            if part.settled is not None:
+                rest = [one for one in kinds if one not in some]
+                return [part, *_each(family, rest, tables, pair)], bool(rest)
+    return _each(family, kinds, tables, pair), len(told) > 0
 
 
 def _is_told(kind: Conceptions, family: Iterable[Member]) -> bool:

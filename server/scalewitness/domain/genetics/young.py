@@ -7,7 +7,7 @@ that carries with chance one half is not as likely as of eight dams.
 
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import product
-from math import comb, prod
+from math import exp, lgamma, log, log1p, prod
 from types import MappingProxyType
 from typing import TypeVar
 
@@ -90,13 +90,12 @@ class Prospects(Struct, frozen=True):
         for p, weight in self.chances(wanted).items():
             for n, share in clutch.items():
                 for k in range(n + 1):
-                    chance = weight * share * comb(n, k) * p**k * (1 - p) ** (n - k)
-                    found[k] = found.get(k, 0.0) + chance
+                    found[k] = found.get(k, 0.0) + weight * share * _exactly(k, n, p)
         return found
 
     def at_least(self, k: int, wanted: Wanted, clutch: ClutchSizes) -> float:
         """The chance of k or more wanted young in one clutch."""
-        return sum(p for n, p in self.counts(wanted, clutch).items() if n >= k)
+        return sum(weight * at_least(k, p, clutch) for p, weight in self.chances(wanted).items())
 
     def expected(self, wanted: Wanted, clutch: ClutchSizes) -> float:
         """How many wanted young a clutch brings on average."""
@@ -160,9 +159,17 @@ class Prospects(Struct, frozen=True):
 def at_least(k: int, chance: float, clutch: ClutchSizes) -> float:
     """The chance of k or more, each egg by itself bringing one with ``chance``."""
     return sum(
-        share * sum(comb(n, m) * chance**m * (1 - chance) ** (n - m) for m in range(k, n + 1))
+        share * (1 - sum(_exactly(m, n, chance) for m in range(min(k, n + 1))))
         for n, share in clutch.items()
     )
+
+
+def _exactly(k: int, n: int, p: float) -> float:
+    """The binomial chance of k among n; by logarithms, because n may be large."""
+    if not 0 < p < 1:
+        return float(k == (n if p >= 1 else 0))
+    ways = lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1)
+    return exp(ways + k * log(p) + (n - k) * log1p(-p))
 
 
 def cross(karyotype: Karyotype, sire: State, dam: State) -> tuple[tuple[Kind, float], ...]:
