@@ -4,6 +4,7 @@ import click
 
 from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
+from scalewitness_cli.commands.breeding import carries, prospects
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
 from scalewitness_cli.commands.ending import end
@@ -35,9 +36,9 @@ def cli() -> None:
 
 
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end,
-    traits, sync, in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device,
-    send, show, unsent, retry, drop, choose, receipt, photo, import_, export, invite,
-    invitations)  # fmt: skip
+    traits, carries, prospects, sync, in_my_name, require_signatures, endorse, recovery_key,
+    recover, revoke_device, send, show, unsent, retry, drop, choose, receipt, photo, import_,
+    export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip
 for command in (*KEEPERS, *WATCHERS):

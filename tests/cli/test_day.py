@@ -224,6 +224,30 @@ def test_a_trait_is_stated_listed_and_taken_back(odile: Machine) -> None:
     assert "Withdrawn" in odile.run("traits", "list", "B95").out
 
 
+def test_what_it_carries_and_what_two_should_bring_is_shown(odile: Machine) -> None:
+    """1 : 2 : 1 of two carriers (Mendel); at least one of eight: 1 - (3/4)^8 = 0.90."""
+    for tag in ("B96", "B97"):
+        new_animal(odile, tag)
+    odile.sync()
+    for tag in ("B96", "B97"):
+        tested = ("--basis", "dna", "--laboratory", "Valley Bench", "--sample", tag)
+        odile.well("traits", "state", tag, "carries_one", "albino", *tested)
+    odile.sync()
+    shown = odile.run("carries", "B96").out
+    assert "het albino: more than 99 in 100" in shown
+    assert "· It carries one copy of albino (100 % het), by a DNA test" in shown
+    assert "No sire is known to you" in shown
+    brought = odile.run("prospects", "B96", "B97", "--young", "8").out
+    assert "A male and a female: 50 in 100" in brought
+    assert (
+        "albino: 25 in 100 of one young; 2.0 expected; as many as asked for: 90 in 100" in brought
+    )
+    assert "No weight of it is noted." in brought
+    found = odile.well("prospects", "B96", "B97", "--young", "8", "--least", "2")
+    assert found["clutch"] == "a clutch of 8"
+    assert odile.run("prospects", "B96", "B96").status == 1, "with itself"
+
+
 def test_an_animal_that_ended_leaves_the_list_and_comes_back(odile: Machine) -> None:
     animal = new_animal(odile, "B91")
     odile.sync()
