@@ -201,6 +201,8 @@ interface KnownLog {
   size: number;
   at: number;
   followed?: string[];
+  /** When the log signed it, by its own clock, where that is shown; the next within so many seconds. */
+  signed?: { at: string | null; within: number };
 }
 /** How the log is asked (pure/log.js); `keyChanges`: signed notes, in order. */
 type AskedOfLog = Pick<LogAsked, "consistency"> & { keyChanges(): Promise<string[]> };

@@ -14,6 +14,7 @@ from tests.api.test_receipts import token
 from tests.browser.conftest import Open, Site
 
 from scalewitness.domain.translog.base64s import encode64
+from scalewitness.domain.translog.carried import carried as carried_by_letter
 from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.notes import Note, read_note, signed
@@ -50,6 +51,7 @@ def test_the_next_reader_compares_what_the_first_saw(opened: Open, story: Told, 
     shown.locator("[data-prove] summary").click()
     carried = shown.get_by_role("link", name="this link").get_attribute("href")
     assert carried == site.url + link(story.note)
+    assert carried == f"{site.url}/log{carried_by_letter(story.note)}"
     other = opened(carried)
     expect(other.locator("#carried")).to_contain_text("You are both shown the same log")
     cut = opened(carried[:-9])

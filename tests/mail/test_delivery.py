@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
+from html import unescape
 from pathlib import Path
 from smtplib import (
     SMTPAuthenticationError,
@@ -17,8 +18,12 @@ from django.core.mail.backends.base import BaseEmailBackend
 from django.db import connection
 from tests.world import START, World, new_id
 
+from scalewitness.domain.translog.base64s import encode64
+from scalewitness.domain.translog.carried import carried
 from scalewitness.domain.translog.keys import read_signer
+from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import prove, read_receipt
+from scalewitness.ledger.models import Checkpoint
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.delivering import LEASE, claim, deliver, deliver_due
@@ -213,6 +218,26 @@ def test_disclosures_and_confirmations_carry_their_receipt(
     assert found == {"disclosure": "disclosure_owed", "sale_confirmed": "sale_confirmed"}
 
 
+def test_an_offer_carries_the_state_of_the_log_in_words_and_as_a_link(
+    fallen: Letter, world: World, sink: MailSink
+) -> None:
+    deliver_due(world.now, limit=50)
+    (offer,) = [m for m in sink.messages() if m["X-Scalewitness-Letter"] == "offer"]
+    parts = {
+        one.get_content_type(): one.get_payload(decode=True).decode().replace("\r\n", "\n")
+        for one in offer.walk()
+        if one.get_content_maintype() == "text"
+    }
+    latest = Checkpoint.objects.latest("size")
+    root = encode64(bytes(latest.root))
+    address = f"{settings.PUBLIC_URL}/log{carried(read_note(latest.note))}"
+    for text in parts.values():
+        assert f"log had {latest.size} entries, root {root}." in " ".join(unescape(text).split())
+        assert address in text
+    position = Letter.objects.get(kind="offer").context["position"]
+    assert latest.size > position
+
+
 def test_a_log_that_cannot_vouch_holds_up_no_letter(
     fallen: Letter, world: World, sink: MailSink
 ) -> None:
@@ -228,3 +253,4 @@ def test_a_log_that_cannot_vouch_holds_up_no_letter(
     body = text.get_payload(decode=True).decode()
     assert f"/receipts/{fallen.context['receipt']}" in body.replace("\r\n", "\n")
     assert "attached" not in body
+    assert all("#seen=" not in str(one) for one in sink.messages())

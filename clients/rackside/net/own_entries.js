@@ -81,7 +81,7 @@ async function areInChain(session, signal, calls) {
   const ids = [...new Set(calls.map(({ fact }) => fact.about))];
   const answer = await answerOf(session, signal, ids);
   if (before === null || answer === null) return true;
-  if (!(await isContinued(session, before, answer.checkpoint, signal))) return false;
+  if (!(await isContinued(session, before, answer.checkpoint, signal, "", answer))) return false;
   for (const one of calls) {
     const proof = answer.animals?.find((/** @type {any} */ { id }) => id === one.fact.about);
     if (proof) await note(one, "chain", await isAmong(one, proof, answer, signal));

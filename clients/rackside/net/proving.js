@@ -72,7 +72,7 @@ async function proofOf(session, signal, batch, last) {
   if (before === null) return []; // its keeper just set an alarm aside: the next look comes first
   const answer = await answerOf(session, signal, ids);
   if (answer === null) return last ? await contradicted(session, signal, batch) : ids;
-  if (!(await isContinued(session, before, answer.checkpoint, signal))) return null;
+  if (!(await isContinued(session, before, answer.checkpoint, signal, "", answer))) return null;
   const said = await saidHere(session);
   const { found, key } = await judged(batch, answer, said, signal);
   const failed = found.filter(({ amiss }) => amiss.length).map(({ id }) => id);

@@ -4,6 +4,9 @@ import { h, moment } from "../app/dom.js";
 import { saveFile } from "../app/files.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
+import { carried } from "../checking/carried.js";
+import { overdue } from "../checking/freshness.js";
+import { readNote } from "../checking/notes.js";
 import { evidence } from "../pure/log.js";
 import { settle, standing } from "../store/log.js";
 
@@ -25,6 +28,41 @@ export function logSeen() {
         : "Its key was taken on trust from the server, the first time"
     }; compare it with one that you got elsewhere: `,
     h("code", {}, log.key),
+    h("p", {}, howNew(log)),
+    h("p", {}, ...cosigned(log)),
+  ];
+}
+
+/** When the state was signed, and what is to be said of its age.
+    @param {KnownLog} log */
+function howNew({ signed }) {
+  const when = signed?.at
+    ? `The log signed this state on ${moment(signed.at)}, by its clock. `
+    : "";
+  return when + overdue(signed?.at ?? null, Date.now(), signed?.within);
+}
+
+/** Whose lines came with it, and a link to compare it with what others are shown.
+    @param {KnownLog} log */
+function cosigned({ key, note }) {
+  const own = key.split("+")[0];
+  const names = [...new Set(readNote(note).lines.map(({ name }) => name))].filter((one) =>
+    one !== own
+  );
+  const lines = names.length
+    ? `Cosigned, as the server says, by ${names.length} ${
+      names.length === 1 ? "witness" : "witnesses"
+    }: ${
+      names.join(", ")
+    }. This phone knows none of their keys; the command does, once you give it some. `
+    : "No witness cosigned it yet. ";
+  const link = carried(note);
+  if (link === null) return [lines];
+  return [
+    lines,
+    "Whoever opens ",
+    h("a", { href: `/log${link}` }, "this link"),
+    " compares it with the log that they are shown.",
   ];
 }
 

@@ -33,8 +33,10 @@ SHARED = STATIC / "shared"
 keeps it too; its modules import it as if it lay in a folder of theirs."""
 CHECKING = (
     "agreeing",
+    "carried",
     "ed25519",
     "entry",
+    "freshness",
     "keys",
     "merkle",
     "notes",

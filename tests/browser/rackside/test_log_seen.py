@@ -1,6 +1,7 @@
 """The phone holds the log to what it saw of it before, and takes nothing in while that does not
 fit. Of the cryptography it uses: `tests/browser/test_checking_modules.py`."""
 
+import time
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,7 @@ from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.checkpoints import Checkpoint
 from scalewitness.domain.translog.key_changes import changed
 from scalewitness.domain.translog.keys import KeyType, Signer
-from scalewitness.domain.translog.notes import signed
+from scalewitness.domain.translog.notes import read_note, signature_line, signed
 from scalewitness.domain.translog.proofs import consistency_proof
 from scalewitness_cli.alarms import Alarm, proves_fault
 
@@ -188,6 +189,31 @@ def test_nothing_is_taken_in_while_the_log_shows_an_old_state(
     assert str(evidence.kept).split("\n")[1] == str(seen["size"])
     set_aside(page)
     until(page, lambda: later.id in visits_on(page), "what came meanwhile")
+
+
+def test_it_tells_how_new_the_state_is_and_who_cosigned_it(racks: Racks, phone: Phone) -> None:
+    seen = looked_at(racks)
+    witness = Signer(f"{seen['origin']}/witness/{7:016x}", KeyType.COSIGNATURE, bytes([7]) * 32)
+    line = signature_line(read_note(seen["note"]).text, witness, int(time.time()))
+    sent = {"key": str(witness.verifier), "cosignature": str(line).rstrip("\n")}
+    sent |= {name: seen[name] for name in ("size", "root")}
+    racks.odile.post("log/cosignatures", json=sent).raise_for_status()
+    page = phone.signed_in()
+    page.goto("/rackside/#/phone")
+    expect(page.get_by_text("The log signed this state on")).to_be_visible()
+    expect(page.get_by_text(f"by 1 witness: {witness.name}.")).to_be_visible()
+    carried = page.get_by_role("link", name="this link").get_attribute("href")
+    assert str(carried).startswith(f"/log#seen={seen['size']}.")
+    page.route("**/api/v1/log/freshness", untimed)
+    page.reload()
+    expect(page.get_by_text("The log does not show when it signed this state.")).to_be_visible()
+
+
+def untimed(route: Route) -> None:
+    """The entry that tells when is shown not to be in the tree."""
+    answer = route.fetch()
+    shown = answer.json()
+    route.fulfill(response=answer, json=shown | {"map": shown["map"] | {"proof": []}})
 
 
 def test_an_old_state_beside_a_proof_is_refused_too(racks: Racks, phone: Phone) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 from uuid import UUID
 
 import structlog
@@ -14,9 +14,12 @@ from django.utils import timezone
 
 from scalewitness.domain.errors import Fenced, LogContradicted
 from scalewitness.domain.habits import Habits, written_for
+from scalewitness.domain.translog.carried import carried
+from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of, texts_by_fact
 from scalewitness.ledger.services.receipting import receipt_of
+from scalewitness.ledger.services.signing import checkpoint_over
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import COVER, inside, replaced_by, wrote_before
 from scalewitness.mail.services.links import (
@@ -32,6 +35,8 @@ log = structlog.get_logger()
 
 WITH_RECEIPT = frozenset({"disclosure", "sale_confirmed"})
 """Kinds that carry their fact's receipt as a file; others only lead to it."""
+WITH_STATE = frozenset({"offer"})
+"""Kinds that say what the log was when they left; a receipt has that in it."""
 INSIDE: Final = (
     "disclosure",
     "sale_held",
@@ -42,6 +47,15 @@ INSIDE: Final = (
 )
 """Kinds that go inside another letter, in the order they stand there: what its reader paid for
 comes first."""
+
+
+class LogState(NamedTuple):
+    """A signed tree: how many entries it has, its root in base64, and the address at which a
+    browser compares it with what it is shown."""
+
+    size: int
+    root: str
+    url: str
 
 
 def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
@@ -57,24 +71,46 @@ def attached_receipt(letter: Letter, now: datetime) -> Receipt | None:
         return None
 
 
+def log_beside(letter: Letter, now: datetime) -> LogState | None:
+    """The state of the log that goes with a letter, over what it tells of: what its reader was
+    shown stays in their mailbox. A log that cannot vouch for it holds up no letter."""
+    if letter.kind not in WITH_STATE or "receipt" not in letter.context:
+        return None
+    entry = entry_of(UUID(letter.context["receipt"]))
+    try:
+        note = read_note(checkpoint_over(entry.position, now).note) if entry else None
+    except (LogContradicted, Fenced, OSError):
+        log.warning("letter_without_state", id=str(letter.pk))
+        return None
+    if note is None or (link := carried(note)) is None:
+        return None
+    _, size, root = note.text.split("\n")[:3]
+    return LogState(int(size), root, f"{settings.PUBLIC_URL}/log{link}")
+
+
 def compose(
     letter: Letter,
     connection: BaseEmailBackend | None = None,
     receipt: Receipt | None = None,
     habits: Habits | None = None,
+    state: LogState | None = None,
 ) -> EmailMultiAlternatives:
     """The message: three templates a kind (subject, text, HTML), fixed headers, and the
     receipt as a file where there is one. ``habits``: to write times, days and weights by; None: the
-    reader's."""
+    reader's. ``state``: of the log, in words and as a link."""
     habits = habits or _habits(letter)
     with timezone.override(habits.zone), written_for(habits):
-        return _compose(letter, connection, receipt)
+        return _compose(letter, connection, receipt, state)
 
 
 def _compose(
-    letter: Letter, connection: BaseEmailBackend | None, receipt: Receipt | None
+    letter: Letter,
+    connection: BaseEmailBackend | None,
+    receipt: Receipt | None,
+    state: LogState | None,
 ) -> EmailMultiAlternatives:
-    context = _context(letter) | {"attached": receipt is not None} | _what_is_inside(letter)
+    beside = {"attached": receipt is not None, "log": state}
+    context = _context(letter) | beside | _what_is_inside(letter)
     name = f"letters/{letter.kind}"
     message = EmailMultiAlternatives(
         subject=" ".join(render_to_string(f"{name}.subject.txt", context).split()),

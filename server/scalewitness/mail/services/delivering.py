@@ -20,7 +20,7 @@ from django.db.models import Q
 
 from scalewitness.ledger.services.fencing import is_closed
 from scalewitness.mail.models import Letter
-from scalewitness.mail.services.composing import attached_receipt, compose
+from scalewitness.mail.services.composing import attached_receipt, compose, log_beside
 from scalewitness.mail.services.replacing import give_way, in_turn
 
 log = structlog.get_logger()
@@ -66,7 +66,8 @@ def deliver(letter: Letter, connection: BaseEmailBackend, now: datetime) -> str:
         return letter.state
     letter.attempts += 1
     try:
-        compose(letter, connection, attached_receipt(letter, now)).send()
+        receipt, state = attached_receipt(letter, now), log_beside(letter, now)
+        compose(letter, connection, receipt, state=state).send()
     except Exception as problem:
         # Whatever is wrong with one letter must not hold up those claimed with it.
         log.warning("letter_not_sent", id=str(letter.pk), error=repr(problem), exc_info=True)
