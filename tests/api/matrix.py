@@ -306,6 +306,7 @@ ROWS = [
         fact({"sire": "{sold}", "dam": "{other}", "season": 2028}, about="new")),
     Row("POST", "pairings/{pairing}/agreement", to(409, *STEWARDS), fact()),
     Row("POST", "pairings/{pairing}/end", to(201, *STEWARDS), fact()),
+    Row("GET", "calendar", SIGNED_IN),
     Row("POST", "pairings/{pairing}/notes", to(201, *STEWARDS),
         fact({"what": "seen_together", "on": at()[:10]})),
     # it is the owner's own, and who else holds the two has their own word

@@ -14,6 +14,8 @@ from tests.world import World, keeper, new_id, probing, vouched
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.breeding.queries.calendar import link_in_force
+from scalewitness.breeding.services import make_calendar_link
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disputes.models import Dispute
 from scalewitness.domain.moments import rfc3339
@@ -145,6 +147,7 @@ def set_stage(house: str = "") -> Stage:
         "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
         "season_note": _noted(world, pairing),
+        "calendar_token": _followed(world.odile),
         "trait": _trait(world, blind),
         "sheet": str(new_id(world.now)),
         "grant": str(Grant.objects.get(to=viewer).pk),
@@ -212,6 +215,11 @@ def _paired(world: World, sire: Animal, dam: Animal) -> UUID:
     pair = {"sire": str(sire.pk), "dam": str(dam.pk), "season": season}
     world.say(world.odile, "pairing_planned", pairing, pair)
     return pairing
+
+
+def _followed(keeper: Keeper) -> str:
+    make_calendar_link(keeper.pk, new_id(), timezone.now())
+    return str(link_in_force(keeper.pk))
 
 
 def _noted(world: World, pairing: UUID) -> str:

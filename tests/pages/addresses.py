@@ -25,6 +25,7 @@ HERE = {
     "photo_id": "photo",
     "pairing_id": "pairing",
     "statement_id": "trait",
+    "note_id": "season_note",
     "call_id": "call",
     "examiner_id": "keeper_guest_after",
     "held_id": "held",
@@ -57,6 +58,7 @@ ELSEWHERE: Mapping[str, Mapping[str, str]] = {
     "reports_by_link": {"token": "reports_token"},
     "answer_by_link": {"token": "reports_token", "call_id": "reported"},
     "sign_out": {"token": "sign_out_token"},
+    "calendar_by_link": {"token": "calendar_token"},
     "acknowledge_by_link": {"token": "disclosure_token"},
 }
 """Pages that are only about some of them."""

@@ -34,10 +34,10 @@ INVITED = (*STEWARDS, "guest_before")
 OPEN: dict[tuple[str, ...], str] = {
     PERSONAS: """about example home log sign_out
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
-        offer_arrival report_problem reports_by_link""",
-    SIGNED_IN: """account add_device animals disclosures disputes held_calls import_animals learned
-        lost_devices new_collection one_examiner pairings recovery_key reports sales this_browser
-        visits vouching""",
+        calendar_by_link offer_arrival report_problem reports_by_link""",
+    SIGNED_IN: """account add_device animals calendar disclosures disputes held_calls
+        import_animals learned lost_devices new_collection one_examiner pairings recovery_key
+        reports sales this_browser visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """carries dispute dispute_folder examiner history object_to_call photo
         print_dispute print_record proof prospects read_document state_trait state_witness
@@ -45,9 +45,9 @@ OPEN: dict[tuple[str, ...], str] = {
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record end give_access identifier invite join_records
-        linkage log_clutch make_offer open_dispute particulars plan_checks plan_pairing plan_visit
-        receipt receipt_file register register_clutch registered_in_error rename_collection sale
-        withdraw_identifier""",
+        linkage log_clutch make_offer note_season open_dispute pairing_season particulars
+        plan_checks plan_pairing plan_visit receipt receipt_file register register_clutch
+        registered_in_error rename_collection sale withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     ("buyer",): "arrival",
     ("owner", "viewer"): "by_letter",
@@ -59,10 +59,10 @@ LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
 FORMS = """acknowledge_by_link acknowledge_disclosure agree_to_pairing answer_by_buyer
     answer_by_letter answer_finding answer_visit ask_for_check recover choose_digest
-    choose_habits confirm_offer decide_held decline_offer drop_pairing end_grant
+    calendar_link choose_habits confirm_offer decide_held decline_offer drop_pairing end_grant
     forget_list make_statement
     offer_release offer_reminders offer_return record_finding revoke_device sale_step
-    send_code store_import take_browsers_zone withdraw_trait with_chosen"""
+    send_code store_import take_browsers_zone withdraw_note withdraw_trait with_chosen"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""
@@ -75,6 +75,7 @@ SAYS: dict[str, tuple[str, ...]] = {
     "make_statement": STEWARDS,
     "drop_pairing": STEWARDS,
     "withdraw_trait": ("owner",),
+    "withdraw_note": ("owner",),
     "end_grant": ("owner", "viewer"),
     "decide_held": STEWARDS,
     "withdraw_call": ("owner",),
@@ -256,7 +257,7 @@ SPOILT = "w" * 5000
 TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
 REFUSES = """account add_device answer_by_link arrival attach_photo correct_address custody dispute
     draft_sale edit_record end give_access husbandry identifier import_animals invite
-    join_records linkage log_clutch login/ make_call make_offer new_collection
+    join_records linkage log_clutch login/ make_call make_offer new_collection note_season
     object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
     password/reset/ plan_pairing read_document register register_clutch registered_in_error
     rename_collection report_problem sale signup/ state_trait state_witness this_browser vouching

@@ -26,6 +26,7 @@ OWN = {
     "sales",
     "disputes",
     "pairings",
+    "calendar",
     "reports",
     "disclosures",
     "held_calls",
@@ -51,19 +52,27 @@ FORMS_ONLY = {
     "record_finding",
     "make_statement",
     "drop_pairing",
+    "withdraw_note",
     "agree_to_pairing",
     "withdraw_trait",
     "forget_list",
     "store_import",
 }
 """Addresses that take a form; opening one leads to the page it belongs to."""
-OWN_FORMS = {"recover", "choose_digest", "choose_habits", "take_browsers_zone", "with_chosen"}
+OWN_FORMS = {
+    "calendar_link",
+    "recover",
+    "choose_digest",
+    "choose_habits",
+    "take_browsers_zone",
+    "with_chosen",
+}
 """Addresses that take a form about nobody but the keeper who sends it."""
 KEPT = sorted(
     pattern.name
     for pattern in urls.urlpatterns
     if not {pattern.name} & (OPEN_TO_ALL | OWN | OWN_FORMS)
-    and not str(pattern.pattern).startswith(("offers/", "reports/by-link/"))
+    and not str(pattern.pattern).startswith(("offers/", "reports/by-link/", "calendar/by-link/"))
     and pattern.name
 )
 
@@ -92,6 +101,9 @@ def ids(here: Here) -> dict[str, str]:
     pairing = new_id(here.now)
     pair = {"sire": str(animal.pk), "dam": str(here.animal("R-18").pk), "season": 2027}
     here.say(here.odile, "pairing_planned", pairing, pair)
+    day = str(here.now.date())
+    seen = {"what": "put_together", "on": day}
+    season_note = here.say(here.odile, "season_noted", pairing, seen)
     photo = here.say(here.odile, "photo_attached", animal.pk, body_of(plain_file())).id
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=here.odile.pk), here.now)
     seen = {"locus": "albino", "says": "does_not_show", "basis": "seen"}
@@ -108,6 +120,7 @@ def ids(here: Here) -> dict[str, str]:
         "disclosure_id": str(Disclosure.objects.get().pk),
         "dispute_id": str(Dispute.objects.get().pk),
         "pairing_id": str(pairing),
+        "note_id": season_note.id,
         "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
         "photo_id": str(photo),

@@ -114,6 +114,7 @@ from scalewitness.api.pairings.drop_pairing import drop_pairing
 from scalewitness.api.pairings.list_pairings import list_pairings
 from scalewitness.api.pairings.note_season import note_season
 from scalewitness.api.pairings.plan_pairing import plan_pairing
+from scalewitness.api.pairings.show_calendar import show_calendar
 from scalewitness.api.pairings.withdraw_note import withdraw_note
 from scalewitness.api.photos.send_photo import send_photo
 from scalewitness.api.photos.show_photo import show_photo
@@ -314,6 +315,7 @@ sales = [
     path("pairings", resource(get=list_pairings, post=plan_pairing), name="pairings"),
     path("pairings/<uuid:id>/end", resource(post=drop_pairing)),
     path("pairings/<uuid:id>/agreement", resource(post=agree_to_pairing)),
+    path("calendar", resource(get=show_calendar), name="calendar"),
     path("pairings/<uuid:id>/notes", resource(post=note_season)),
     path("season-notes/<uuid:id>/withdrawal", resource(post=withdraw_note)),
     path("disputes", resource(get=list_disputes, post=open_dispute), name="disputes"),

@@ -5,6 +5,7 @@ from django.db import models
 
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.ledger.models import AppendOnly
+from scalewitness.people.models import Keeper
 
 
 class Pairing(AppendOnly):
@@ -100,3 +101,23 @@ class SeasonNoteEnd(AppendOnly):
 
     def __str__(self) -> str:
         return f"end of note {self.note_id}"
+
+
+class CalendarLink(models.Model):
+    """What opens a keeper's calendar to a program that cannot sign in. Its token is derived from
+    its id and rests nowhere. The last one that did not end is in force."""
+
+    id = models.UUIDField(primary_key=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.CASCADE, related_name="calendar_links")
+    made_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["keeper"], condition=models.Q(ended_at=None), name="one_calendar_link"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"calendar of {self.keeper_id}"

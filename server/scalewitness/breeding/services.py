@@ -1,11 +1,14 @@
 """Pairings: the writes. Intake calls these, nobody else."""
 
+from datetime import datetime
 from uuid import UUID
 
 import msgspec
+from django.db import transaction
 
 from scalewitness.breeding.models import (
     AffectedPlan,
+    CalendarLink,
     Pairing,
     PairingAgreement,
     PairingEnd,
@@ -93,3 +96,14 @@ def store_note_end(fact: Logged[SeasonNoteWithdrawn]) -> None:
         by=fact.sender,
         at=fact.at,
     )
+
+
+def make_calendar_link(keeper: UUID, link: UUID, now: datetime) -> None:
+    """A new one in place of the one before, which opens nothing from now on."""
+    with transaction.atomic():
+        end_calendar_link(keeper, now)
+        CalendarLink.objects.create(id=link, keeper_id=keeper, made_at=now)
+
+
+def end_calendar_link(keeper: UUID, now: datetime) -> None:
+    CalendarLink.objects.filter(keeper=keeper, ended_at=None).update(ended_at=now)

@@ -25,7 +25,14 @@ from scalewitness.pages.animals import (
     slips,
     stated,
 )
-from scalewitness.pages.breeding import carrying, clutches, new_clutch, pairings, prospects
+from scalewitness.pages.breeding import (
+    calendar,
+    carrying,
+    clutches,
+    new_clutch,
+    pairings,
+    prospects,
+)
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
 from scalewitness.pages.disclosures import disclosure
@@ -145,6 +152,16 @@ urlpatterns = [
     path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
     path(
         "pairings/<uuid:pairing_id>/agreement", pairings.agree_to_pairing, name="agree_to_pairing"
+    ),
+    path("calendar", calendar.show_calendar, name="calendar"),
+    path("calendar/link", calendar.change_link, name="calendar_link"),
+    path("calendar/by-link/<str:token>.ics", calendar.by_link, name="calendar_by_link"),
+    path("pairings/<uuid:pairing_id>/season", calendar.show_season, name="pairing_season"),
+    path("pairings/<uuid:pairing_id>/notes/new", calendar.note, name="note_season"),
+    path(
+        "pairings/<uuid:pairing_id>/notes/<uuid:note_id>/withdrawal",
+        calendar.withdraw,
+        name="withdraw_note",
     ),
     # --- calls
     path("animals/<uuid:animal_id>/calls/new", call.choose_method, name="choose_method"),

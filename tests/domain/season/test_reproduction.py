@@ -7,7 +7,6 @@ import pytest
 from scalewitness.domain.season.reproduction import (
     breeding_figures,
     clutch_sizes,
-    days_along,
     sizes_between,
 )
 from scalewitness.domain.sexing.taxa import NOT_LISTED, species_list
@@ -64,8 +63,8 @@ def test_figures_as_published():
     pine = breeding_figures("pituophis_melanoleucus").young[0]
     assert pine.sd == pytest.approx(0.3 * sqrt(53), abs=0.01)
     # pages contradict one another: 28 to 32 and 30 to 50 days from the shed to the eggs
-    assert days_along(ball, ("shed_before_laying", "laid")) == (28, 50)
-    assert days_along(ball, ("shed_before_laying", "laid", "hatched")) == (28 + 55, 50 + 65)
+    window = ball.days["shed_before_laying", "laid"]
+    assert (window.low, window.high, window.status) == (28, 50, "web page")
 
 
 def test_a_borrowed_window_names_whose_it_is():
@@ -73,11 +72,6 @@ def test_a_borrowed_window_names_whose_it_is():
     own = breeding_figures("python_regius").days["shed_before_laying", "laid"]
     assert (lent.low, lent.high, lent.about) == (own.low, own.high, "ball python")
     assert own.about == ""
-
-
-def test_a_way_with_an_unknown_step_has_no_days():
-    garter = breeding_figures("thamnophis_sirtalis")
-    assert days_along(garter, ("ovulation", "born")) is None
 
 
 def test_a_keepers_own_numbers_are_a_bell_between_their_ends():

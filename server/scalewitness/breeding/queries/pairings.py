@@ -1,7 +1,7 @@
 """Reading planned pairings."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypedDict
@@ -86,11 +86,15 @@ def pairings_seen(
     return list(as_seen(found, reader, seen))
 
 
-def pairings_of(reader: Reader, among: Iterable[UUID] | None = None) -> list[Labelled]:
+def pairings_of(
+    reader: Reader,
+    among: Iterable[UUID] | None = None,
+    which: Mapping[str, Any] = AHEAD,
+) -> list[Labelled]:
     """The same, before it is known what of them the reader sees."""
     held = reader.holds
     rows = Pairing.objects.filter(
-        Q(sire__collection__in=held) | Q(dam__collection__in=held), **AHEAD
+        Q(sire__collection__in=held) | Q(dam__collection__in=held), **which
     )
     if among is not None:
         wanted = set(among)

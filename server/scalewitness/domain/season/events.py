@@ -38,3 +38,18 @@ SEEN: Final[Mapping[str, str]] = {
     "born": "young born",
 }
 """In words, after whatever says whose and when."""
+
+CAUTIONS: Final[Mapping[Event, str]] = {
+    "put_together": "Only animals that are well, fed and of full weight, and never one that was "
+    "brought in without its weeks apart first. Look after them often; take them apart if they "
+    "fight or one is bitten.",
+    "ovulation": "From now on leave her alone as far as you can: no probe, no eversion, no lifting "
+    "by the middle of the body.",
+    "shed_before_laying": "She needs a warm, moist and quiet place now, and no check at all. If "
+    "she strains without laying, or a lump stays, see a veterinarian for reptiles the same day.",
+    "laid": "Do not turn eggs that have lain for a day. She is thin now: water first, then small "
+    "meals. If eggs seem to be left inside, see a veterinarian for reptiles.",
+    "born": "If she strains on without bearing, see a veterinarian for reptiles the same day.",
+    "hatched": "Let them leave the egg by themselves; the yolk is taken up within a day or two.",
+}
+"""Said where an event is noted. Common practice, no source."""

@@ -5,10 +5,9 @@ them. What no source says is None or absent, never a guess.
 """
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from itertools import pairwise
 from math import exp
 from types import MappingProxyType
 from typing import Any, Literal
@@ -123,16 +122,6 @@ def _bell(low: int, high: int, place: float, width: float) -> dict[int, float]:
     weights = {n: exp(power - largest) for n, power in powers.items()}
     whole = sum(weights.values())
     return {n: weight / whole for n, weight in weights.items()}
-
-
-def days_along(figures: BreedingFigures, path: Iterable[Event]) -> tuple[int, int] | None:
-    """Fewest and most days along events that follow each other; None where one step is
-    unknown."""
-    steps = [figures.days.get(step) for step in pairwise(path)]
-    known = [one for one in steps if one is not None]
-    if len(known) < len(steps):
-        return None
-    return sum(one.low for one in known), sum(one.high for one in known)
 
 
 @cache

@@ -79,6 +79,7 @@ def _clutch_form(request: HttpRequest, keeper: Keeper) -> ClutchForm:
         request,
         ClutchForm,
         {"pairing": choices_of(words), **possible_parents(keeper)},
+        initial={name: request.GET.get(name) for name in ("hatched", "number")},
         animals=animals,
         pairings={pk: (sire, dam) for pk, (_, sire, dam) in pairs.items()},
     )

@@ -122,7 +122,10 @@ def make_call(request: HttpRequest, keeper: Keeper, animal_id: UUID, method: str
     if request.method == "POST":
         return _log(request, keeper, animal_id, FORMS[method])
     context = _check_view(request, keeper, animal_id)
-    form = FORMS[method](steward=context["steward"], initial={"visit": context["visit"]})
+    initial = {"visit": context["visit"]}
+    if method == "reproduction":  # from the season's notes
+        initial |= {name: request.GET.get(name) for name in ("event", "count")}
+    form = FORMS[method](steward=context["steward"], initial=initial)
     return page(request, "calls/new.html", context, form)
 
 

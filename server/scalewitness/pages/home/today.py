@@ -6,8 +6,10 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from django.urls import reverse
+from django.utils import timezone
 
 from scalewitness.animals.queries import stewarded_collections, title_of
+from scalewitness.breeding.queries.calendar import due, seasons_seen
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.queries.held import held_calls, lone_notes_in
 from scalewitness.calls.queries.reports import last_answer, reported_of
@@ -33,6 +35,8 @@ from scalewitness.visits.queries import (
     visits_of,
 )
 
+NAMED: Final = 3
+"""Animals named in one line before the others are counted."""
 LATELY: Final = timedelta(days=7)
 """Our judgement: how long a visit that is over is still news."""
 
@@ -145,6 +149,25 @@ def _pairings(desk: Desk) -> Iterable[Pending]:
                 )
 
 
+def _season(desk: Desk) -> Iterable[Pending]:
+    """One line for all that is due this week, and one for all that is late."""
+    found = due(seasons_seen(desk.keeper.pk, desk.now), timezone.localdate(desk.now))
+    for late, what in ((True, "Late by the calendar"), (False, "Due this week")):
+        dams = dict.fromkeys(
+            title_of(one.of.seen.dam) for one in found if one.late == late and one.of.seen.dam
+        )
+        if dams:
+            some = list(dams)[:NAMED]
+            more = f" and {len(dams) - NAMED} more" if len(dams) > NAMED else ""
+            yield Pending(
+                what=what,
+                about=f"{', '.join(some)}{more}",
+                url=reverse("calendar"),
+                do="Look",
+                group="needs" if late else "coming",
+            )
+
+
 def _invitations(desk: Desk) -> Iterable[Pending]:
     for visit in desk.visits:
         if visit.guest_id != desk.keeper.pk:
@@ -242,6 +265,7 @@ LOOKS: Final[tuple[Callable[[Desk], Iterable[Pending]], ...]] = (
     to_check_before_a_sale,
     _late_calls,
     _pairings,
+    _season,
     _reports,
     _invitations,
     _by_letter,
