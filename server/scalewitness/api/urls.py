@@ -153,6 +153,8 @@ from scalewitness.api.visits.invite import invite
 from scalewitness.api.visits.list_visits import list_visits
 from scalewitness.api.visits.show_sheet import show_sheet
 from scalewitness.api.visits.show_visit import show_visit
+from scalewitness.api.vouchers.list_vouchers import list_vouchers
+from scalewitness.api.vouchers.vouch import vouch
 
 app_name = "api"
 
@@ -233,6 +235,8 @@ calls = [
     path("calls/<uuid:id>/witness", resource(post=witness_young)),
     path("calls/<uuid:id>/witness/withdrawal", resource(post=withdraw_witness)),
     path("reports", resource(get=list_reports), name="reports"),
+    path("vouchers", resource(get=list_vouchers), name="vouchers"),
+    path("keepers/<uuid:id>/voucher", resource(post=vouch)),
     path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
     path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),
     path("one-examiner", resource(get=list_named), name="one-examiner"),
