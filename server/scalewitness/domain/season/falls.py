@@ -100,7 +100,8 @@ def supposed(options: Options, scenarios: Scenarios, animal: str, plan: SeasonPl
     search = Search(now, 0.0, costs, kept)
     dams = {pair.dam for pair in plan if animal in (pair.sire, pair.dam)} | {animal}
     found = search.mended(sorted(set(intact) - set(own)), sorted(dams))
-    return Supposed(now, tuple(max(found, intact, key=search.value)))
+    best = found if search.value(found) >= search.value(intact) else intact
+    return Supposed(now, tuple(best))
 
 
 def of_sex(options: Options, animal: str, plan: SeasonPlan, *, male: bool) -> Supposed:
