@@ -27,14 +27,12 @@ class Arrays:
     def product(
         self, parts: Sequence[tuple[Array, Scope]], scope: Scope, sizes: Sequence[int]
     ) -> Array:
-        found: Array | None = None
+        found: Array = np.ones((1,) * (len(scope) + 1))
         for n, (table, own) in enumerate(sorted(parts, key=lambda part: part[0].size)):
             shape = [size if one in own else 1 for one, size in zip(scope, sizes, strict=True)]
-            spread = table.reshape(len(table), *shape)
-            found = spread if found is None else found * spread
+            found = found * table.reshape(len(table), *shape)
             if n % 8 == 7:
                 found = _scaled(found)
-        assert found is not None  # every bucket has a factor or a child  # noqa: S101
         whole = _scaled(found)
         return np.broadcast_to(whole, (len(whole), *sizes))
 

@@ -1,0 +1,80 @@
+"""What is no pedigree, and who imports what."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from tests.domain.genetics.families import animal, pedigree
+
+from scalewitness.domain.genetics.carried import carried
+from scalewitness.domain.genetics.pedigree import BadPedigree, Member
+from scalewitness.domain.genetics.traits import locus
+from scalewitness.domain.sexing.linked_trait import Parents, linked_prior, linked_traits
+
+SERVER = Path(__file__).parents[3] / "server" / "scalewitness"
+
+
+@pytest.mark.parametrize(
+    "members",
+    [
+        [animal("a"), animal("a")],
+        [animal("a", "b")],
+        [animal("a", "b"), animal("b", "a")],
+        [animal("a", "a")],
+        [animal("a"), Member("b", 0.5, {"a": 0.7, None: 0.4})],
+        [animal("a"), Member("b", 0.5, {"a": -0.1})],
+        [Member("a", 1.5)],
+        [animal("a"), animal("b", "a", litter="l"), animal("c", None, "a", litter="l")],
+    ],
+    ids=["twice", "no member", "a ring", "itself", "above 1", "below 0", "no chance", "a litter"],
+)
+def test_what_is_no_pedigree(members):
+    with pytest.raises(BadPedigree):
+        pedigree(*members)
+
+
+def test_a_coral_glow_and_the_start_of_a_youngs_sex():
+    """The same from the whole pedigree as from the two parents (domain/sexing/linked_trait)."""
+    trait, glow = linked_traits()["coral_glow"], locus("python_regius", "coral_glow")
+    one, none = ("wild", "coral_glow"), ("wild", "wild")
+    granddam = animal("g", male=0.0, known={none: 1.0}, at="coral_glow")
+    grandsire = animal("h", male=1.0, known={one: 1.0}, at="coral_glow")
+    sire = animal("s", "h", "g", male=1.0, known={one: 1.0}, at="coral_glow")
+    dam = animal("d", male=0.0, known={none: 1.0}, at="coral_glow")
+    shown = {True: 0.0, False: 0.0}
+    for male in shown:
+        young = animal("y", "s", "d", male=float(male))
+        whole = pedigree(granddam, grandsire, sire, dam, young)
+        shown[male] = carried(whole, glow)["y"].get(one, 0.0)
+    beside_x, beside_y = (
+        linked_prior(trait, Parents(1, 0, chromosome), "one_copy").p_male for chromosome in "XY"
+    )
+    share = shown[True] / (shown[True] + shown[False])
+    assert share == pytest.approx(0.5 * (beside_x + beside_y), abs=0.5)
+    assert beside_x < 0.5 < share < beside_y + 1e-9
+
+
+def test_only_the_workers_tables_are_arrays():
+    """A page computes with lists: everything but arrays.py is imported without numpy."""
+    names = sorted(one.stem for one in (SERVER / "domain" / "genetics").glob("*.py"))
+    assert "arrays" in names
+    modules = [f"scalewitness.domain.genetics.{one}" for one in names if one != "arrays"]
+    code = (
+        f"import importlib, sys; [importlib.import_module(one) for one in {modules!r}]; "
+        "sys.exit(bool({'numpy', 'scipy'} & {name.partition('.')[0] for name in sys.modules}))"
+    )
+    done = subprocess.run(  # noqa: S603
+        [sys.executable, "-c", code], env={"PYTHONPATH": str(SERVER.parent)}, check=False
+    )
+    assert done.returncode == 0
+
+
+def test_nothing_but_a_task_imports_them():
+    naming = "scalewitness.domain.genetics.arrays"
+    users = [
+        one.relative_to(SERVER).as_posix()
+        for one in SERVER.rglob("*.py")
+        if naming in one.read_text("utf-8")
+    ]
+    assert [one for one in users if not one.endswith("tasks.py")] == []
