@@ -155,6 +155,16 @@ interface Meta {
   own: Person[];
   named: Person[];
   naming: Person[];
+  season: KeptPairing[];
+}
+/** A planned pairing with an animal of one's own, as it is kept for noting its season. */
+interface KeptPairing {
+  id: string;
+  season: number;
+  mode: "eggs" | "live" | "unknown";
+  dam: { id: string; title: string } | null;
+  sire: { id: string; title: string } | null;
+  noted: { what: string; on: string }[];
 }
 type Held<S, K> = S extends keyof Kept ? Kept[S] : K extends keyof Meta ? Meta[K] : never;
 type OpenStores = Record<string, IDBObjectStore>;

@@ -7,13 +7,15 @@ as a module of values; `tests/deploy/test_words.py` tells when it is not the cur
 import json
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.methods import METHODS, Question
 from scalewitness.domain.observations import MOST_COUNTED, PROVED_BY
+from scalewitness.domain.season.events import CAUTIONS as EVENT_CAUTIONS
+from scalewitness.domain.season.events import COUNTED, COUNTS, EVENTS, SEEN, Mode, offered
 from scalewitness.domain.sexing.taxa import deepest_known, species_list
 from stack.local import ROOT
 
@@ -66,6 +68,14 @@ LIMITS: Final[Mapping[str, Any]] = {
 }
 
 
+def _season() -> list[list[Any]]:
+    """Each event with its words, what is counted of it, and the caution that stands beside it."""
+    return [
+        [what, SEEN[what], list(COUNTED.get(what, ())), EVENT_CAUTIONS.get(what, "")]
+        for what in EVENTS
+    ]
+
+
 def _deepest() -> Mapping[str, float]:
     """Scales by species; of one that is not listed, those of snakes in general."""
     found = {one.key: json.loads(f"{deepest_known(one.key):g}") for one in species_list()}
@@ -85,6 +95,10 @@ def module() -> str:
     parts.append(_const("BEFORE_A_CHECK", "string[]", cautions.BEFORE_A_CHECK))
     parts.append(_const("CAUTIONS", "", CAUTIONS))
     parts.append(_const("LIMITS", "", LIMITS))
+    parts.append(_const("SEASON", "[string, string, string[], string][]", _season()))
+    parts.append(_const("COUNTS", "Record<string, string>", COUNTS))
+    modes = {mode: offered(mode) for mode in get_args(Mode)}
+    parts.append(_const("OFFERED", "Record<string, string[]>", modes))
     parts.append(_const("DEEPEST_KNOWN", "Record<string, number>", _deepest()))
     return "\n".join(parts)
 

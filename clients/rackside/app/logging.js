@@ -9,7 +9,7 @@ import { withNote } from "../pure/leaf.js";
 import { aside, needsYou, saved } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { YOUR_WORD } from "../pure/words.js";
-import { saveCall } from "../store/outbox.js";
+import { put, saveCall } from "../store/outbox.js";
 import { file } from "../store/photos.js";
 import { changed, OWN, state } from "./state.js";
 import { sync } from "./sync.js";
@@ -89,6 +89,20 @@ export async function saveForm(form, { visit, animal, refused }) {
     `${title(animal)}: saved here.${by ? ` ${YOUR_WORD}` : ""}`,
     visit === OWN ? "#/own" : `#/visit/${visit.id}`,
   );
+  sync();
+}
+
+/** Stores what was seen of a pairing today. Returns when it is on the disk.
+    @param {KeptPairing} pairing
+    @param {{ made: Fact["body"], line: string, title: string }} note */
+export async function saveNote(pairing, { made, line, title }) {
+  const reading = readingNow();
+  const at = new Date(reading.here).toISOString();
+  const fact = { id: newId(), kind: "season_noted", at, about: pairing.id, body: made };
+  const shown = { visit: OWN.id, title, line };
+  const more = { shown, form: null, reading, call: fact.id, place: 0 };
+  await put([await record(fact, more)]);
+  await changed();
   sync();
 }
 

@@ -4,6 +4,7 @@ import { account } from "../views/account.js";
 import { calls } from "../views/calls.js";
 import { log } from "../views/log.js";
 import { own } from "../views/own.js";
+import { season } from "../views/season.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
@@ -18,6 +19,7 @@ const ROUTES = [
   [/^#\/visit\/(?<id>[\w-]+)$/, sheet],
   [/^#\/log\/(?<visit>[\w-]+)\/(?<animal>[\w-]+)$/, log],
   [/^#\/own$/, own],
+  [/^#\/season\/(?<id>[\w-]+)$/, season],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],
 ];

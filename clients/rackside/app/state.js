@@ -24,7 +24,7 @@ const listeners = new Set();
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
       log: KnownLog | null, alarms: Alarm[], unable: string | null,
-      proved: Map<string, Proved>,
+      proved: Map<string, Proved>, season: KeptPairing[],
     }} */
 export const state = {
   session: null,
@@ -42,6 +42,7 @@ export const state = {
   log: null,
   alarms: [],
   proved: new Map(),
+  season: [],
   unable: null,
 };
 
@@ -62,6 +63,7 @@ export async function load() {
     inMyName,
     log,
     raised,
+    season,
   ] = await Promise
     .all([
       get("meta", "session"),
@@ -77,6 +79,7 @@ export async function load() {
       all("named"),
       known(),
       alarms(),
+      get("meta", "season"),
     ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const ids = visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal));
@@ -95,6 +98,7 @@ export async function load() {
     doubts: inMyName.filter(isAsked).sort((a, b) => a.position - b.position),
     log,
     alarms: raised,
+    season: season ?? [],
     proved: new Map(proved.map((one) => [one.id, one])),
     unable: await unable,
   });

@@ -3,7 +3,8 @@
 
 import { isHanded } from "../pure/visits.js";
 import { beginAgain, feed, take, takeSheet, takeVisits } from "../store/replica.js";
-import { takePeople } from "../store/people.js";
+import { kept } from "../pure/season.js";
+import { takePeople, takeSeason } from "../store/people.js";
 import { ask, Refused } from "./api.js";
 
 const PAGE = 500; // items
@@ -62,7 +63,8 @@ export async function visits(session, signal, changed) {
   }
 }
 
-/** What one keeps, and whom one reported; who keeps nothing reports nobody.
+/** What one keeps, the pairings planned with it, and whom one reported; who keeps nothing has none
+    of these. Of pairings with an animal that one is to check blind the server says nothing.
     @param {Session} session
     @param {AbortSignal} signal */
 async function people(session, signal) {
@@ -70,6 +72,8 @@ async function people(session, signal) {
   const own = (await ask("GET", "collections", { token, signal })).items;
   const named = own.length ? (await ask("GET", "practitioners", { token, signal })).items : [];
   await takePeople(session, { own, named });
+  const { items } = own.length ? await ask("GET", "calendar", { token, signal }) : { items: [] };
+  await takeSeason(session, items.map((/** @type {any} */ one) => kept(one, session.keeper)));
 }
 
 /** @param {Session} session

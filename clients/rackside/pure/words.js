@@ -147,6 +147,37 @@ export const LIMITS = {
   holds_off: ["gravid", "ill", "injured", "under_treatment"],
 };
 
+/** @type {[string, string, string[], string][]} */
+export const SEASON = [
+  ["put_together", "put together", [], "Only animals that are well, fed and of full weight, and never one that was brought in without its weeks apart first. Look after them often; take them apart if they fight or one is bitten."],
+  ["seen_together", "seen together", [], ""],
+  ["apart", "apart", [], ""],
+  ["ovulation", "ovulation seen", [], "From now on leave her alone as far as you can: no probe, no eversion, no lifting by the middle of the body."],
+  ["shed_before_laying", "shed before laying", [], "She needs a warm, moist and quiet place now, and no check at all. If she strains without laying, or a lump stays, see a veterinarian for reptiles the same day."],
+  ["laid", "eggs laid", ["good", "slugs"], "Do not turn eggs that have lain for a day. She is thin now: water first, then small meals. If eggs seem to be left inside, see a veterinarian for reptiles."],
+  ["incubating", "in the incubator", ["celsius"], ""],
+  ["hatched", "hatched", ["young", "dead_in_shell"], "Let them leave the egg by themselves; the yolk is taken up within a day or two."],
+  ["born", "young born", ["live", "stillborn", "slugs"], "If she strains on without bearing, see a veterinarian for reptiles the same day."],
+];
+
+/** @type {Record<string, string>} */
+export const COUNTS = {
+  good: "Good eggs",
+  slugs: "Slugs",
+  young: "Young out of the egg",
+  dead_in_shell: "Dead in the shell",
+  live: "Live young",
+  stillborn: "Stillborn",
+  celsius: "Temperature in °C",
+};
+
+/** @type {Record<string, string[]>} */
+export const OFFERED = {
+  eggs: ["put_together", "seen_together", "apart", "ovulation", "shed_before_laying", "laid", "incubating", "hatched"],
+  live: ["put_together", "seen_together", "apart", "ovulation", "shed_before_laying", "born"],
+  unknown: ["put_together", "seen_together", "apart", "ovulation", "shed_before_laying", "laid", "incubating", "hatched", "born"],
+};
+
 /** @type {Record<string, number>} */
 export const DEEPEST_KNOWN = {
   boa_constrictor: 9,

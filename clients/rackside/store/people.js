@@ -14,6 +14,16 @@ export function takePeople(session, listed) {
     }));
 }
 
+/** The pairings in place of those before.
+    @param {Session} session
+    @param {KeptPairing[]} pairings */
+export function takeSeason(session, pairings) {
+  return write(
+    ["meta"],
+    ({ meta }) => whileSignedIn(meta, session, () => meta.put(pairings, "season")),
+  );
+}
+
 export const naming = async () => (await get("meta", "naming")) ?? [];
 
 /** Adds one to those the server is to be told; with a transaction over `meta`.

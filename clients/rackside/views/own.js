@@ -4,6 +4,7 @@ import { finder, h } from "../app/dom.js";
 import { callsOn, OWN, ownAnimals, state } from "../app/state.js";
 import { words } from "../pure/outbox.js";
 import { find, read, title } from "../pure/search.js";
+import { pairingsWith, withWhom } from "../pure/season.js";
 import { all } from "../store/db.js";
 import { checkedLine, unfit, unfitMark } from "./proved.js";
 import { about, standing } from "./sheet.js";
@@ -73,7 +74,11 @@ const living = async () => (await ownAnimals()).filter(({ ended }) => !ended);
 
 /** What a row shows beside its animal.
     @param {Animal} animal */
-const mark = (animal) => [callsOn(animal.id, OWN.id).map(words), unfitMark(animal)];
+const mark = (animal) => [
+  callsOn(animal.id, OWN.id).map(words),
+  unfitMark(animal),
+  pairingsWith(state.season, animal.id),
+];
 
 /** @param {Animal} animal
     @param {string} typed */
@@ -98,6 +103,9 @@ function row(animal, typed) {
         href: where,
         "aria-label": `Log a call on ${title(animal)}`,
       }, "Log a call"),
+      pairingsWith(state.season, animal.id).map((one) =>
+        h("a", { href: `#/season/${one.id}` }, `Season ${one.season} ${withWhom(one, animal.id)}`)
+      ),
     ),
   );
 }

@@ -9,7 +9,7 @@ from msgspec import Struct
 from scalewitness.api.shapes.pairings import PairingShown, pairings
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.breeding.queries.calendar import InSeason
-from scalewitness.domain.season.events import Event
+from scalewitness.domain.season.events import Event, Mode
 from scalewitness.domain.season.expected import Window
 from scalewitness.domain.season.reproduction import DaysBetween
 from scalewitness.people.queries import names_of
@@ -41,10 +41,12 @@ class WindowShown(Struct, frozen=True):
 
 class SeasonShown(Struct, frozen=True):
     """``whole``: the reader sees both animals; else these are their own notes, and nothing is
-    reckoned from them. ``oddities``: what does not fit together, in words."""
+    reckoned from them. ``mode``: whether the dam's species lays or bears. ``oddities``: what does
+    not fit together, in words."""
 
     pairing: PairingShown
     whole: bool
+    mode: Mode
     notes: list[NoteShown]
     windows: list[WindowShown]
     oddities: tuple[str, ...]
@@ -62,6 +64,7 @@ def calendar(found: Sequence[InSeason]) -> CalendarShown:
             SeasonShown(
                 pairing=pair,
                 whole=one.whole,
+                mode=one.figures.mode.mode,
                 notes=[
                     NoteShown(note.pk, note.what, note.on, named(note.by, names), note.counted)  # type: ignore[arg-type]
                     for note in one.notes

@@ -26,6 +26,17 @@ COUNTED: Final[Mapping[Event, tuple[str, ...]]] = {
 }
 """What is counted or measured of an event; of any other, nothing."""
 
+COUNTS: Final[Mapping[str, str]] = {
+    "good": "Good eggs",
+    "slugs": "Slugs",
+    "young": "Young out of the egg",
+    "dead_in_shell": "Dead in the shell",
+    "live": "Live young",
+    "stillborn": "Stillborn",
+    "celsius": "Temperature in °C",
+}
+Mode = Literal["eggs", "live", "unknown"]
+
 SEEN: Final[Mapping[str, str]] = {
     "put_together": "put together",
     "seen_together": "seen together",
@@ -53,3 +64,12 @@ CAUTIONS: Final[Mapping[Event, str]] = {
     "hatched": "Let them leave the egg by themselves; the yolk is taken up within a day or two.",
 }
 """Said where an event is noted. Common practice, no source."""
+
+
+def offered(mode: Mode) -> list[Event]:
+    """The events that can come in a species of that mode; all where it is not known."""
+    left: Mapping[Mode, tuple[Event, ...]] = {
+        "eggs": ("born",),
+        "live": ("laid", "incubating", "hatched"),
+    }
+    return [what for what in EVENTS if what not in left.get(mode, ())]

@@ -10,15 +10,13 @@ from functools import cache
 from importlib.resources import files
 from math import exp
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any
 
 from msgspec import Struct, convert
 
 from scalewitness.domain.observations import Sex
-from scalewitness.domain.season.events import Event
+from scalewitness.domain.season.events import Event, Mode
 from scalewitness.domain.sexing.parameters import Status
-
-Mode = Literal["eggs", "live", "unknown"]
 
 
 class Sourced(Struct, frozen=True, kw_only=True):

@@ -24,7 +24,7 @@ from scalewitness.breeding.queries.calendar import (
     seasons_seen,
 )
 from scalewitness.domain.errors import NotFound
-from scalewitness.domain.season.events import EVENTS, SEEN
+from scalewitness.domain.season.events import EVENTS, SEEN, offered
 from scalewitness.domain.season.icalendar import calendar_file
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.guessing import WRONG_LINKS, one_link_too_many
@@ -34,7 +34,6 @@ from scalewitness.pages.breeding.seasons_in_words import (
     cautions_of,
     due_in_words,
     in_detail,
-    offered,
     titled,
 )
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
@@ -80,7 +79,7 @@ def _season_page(
     context: dict[str, Any] = in_detail(one, names, timezone.localdate())
     context |= {
         "row": as_row(one, timezone.localdate()),
-        "events": [(what, SEEN[what]) for what in offered(one)],
+        "events": [(what, SEEN[what]) for what in offered(one.figures.mode.mode)],
         "refused": refused,
     }
     status = refused.status if refused else 200

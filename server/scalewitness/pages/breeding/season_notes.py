@@ -1,23 +1,12 @@
 """Noting what was seen of a pairing."""
 
-from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from django import forms
 
-from scalewitness.domain.season.events import COUNTED, Event
+from scalewitness.domain.season.events import COUNTED, COUNTS, Event
 from scalewitness.pages.animals.forms import day_field
 from scalewitness.pages.parts.facts import FactForm
-
-LABELS: Final[Mapping[str, str]] = {
-    "good": "Good eggs",
-    "slugs": "Slugs",
-    "young": "Young out of the egg",
-    "dead_in_shell": "Dead in the shell",
-    "live": "Live young",
-    "stillborn": "Stillborn",
-    "celsius": "Temperature in °C",
-}
 
 
 class SeasonNoteForm(FactForm):
@@ -42,7 +31,7 @@ class SeasonNoteForm(FactForm):
 
 
 def _field(name: str) -> forms.Field:
-    more: dict[str, Any] = {"label": LABELS[name], "required": False}
+    more: dict[str, Any] = {"label": COUNTS[name], "required": False}
     if name == "celsius":
         return forms.DecimalField(min_value=10, max_value=49, decimal_places=1, **more)
     return forms.IntegerField(min_value=0, max_value=200, **more)

@@ -14,13 +14,12 @@ from scalewitness.animals.queries import title_of
 from scalewitness.breeding.models import SeasonNote
 from scalewitness.breeding.queries.calendar import Due, InSeason
 from scalewitness.domain.habits import day_in_short, day_in_words
-from scalewitness.domain.season.events import CAUTIONS, COUNTED, SEEN, Event
+from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, SEEN, Event
 from scalewitness.domain.season.expected import Occasion, Window
 from scalewitness.domain.season.reproduction import DaysBetween
-from scalewitness.pages.breeding.season_notes import LABELS, NoteWithdrawalForm
+from scalewitness.pages.breeding.season_notes import NoteWithdrawalForm
 from scalewitness.pages.plots.season import season_strip
 
-OF_EGGS: tuple[Event, ...] = ("laid", "incubating", "hatched")
 MALES = (
     "Nothing of a season counts for the sex of the male: males court males, females keep sperm for "
     "years, and some bear young without any male. A parentage test of the young proves a father."
@@ -100,13 +99,6 @@ def in_detail(one: InSeason, names: Mapping[UUID, str], today: date) -> dict[str
     }
 
 
-def offered(one: InSeason) -> list[Event]:
-    """The events that can come, by the species' mode; all where it is not known."""
-    mode = one.figures.mode.mode
-    left = {"eggs": ("born",), "live": OF_EGGS}.get(mode, ())
-    return [what for what in SEEN if what not in left]  # type: ignore[misc]
-
-
 def cautions_of(what: Event, one: InSeason) -> list[str]:
     """What is said before it is noted, with where it comes from."""
     found = [CAUTIONS[what]] if what in CAUTIONS else []
@@ -121,7 +113,7 @@ def cautions_of(what: Event, one: InSeason) -> list[str]:
 
 def _note(one: SeasonNote, names: Mapping[UUID, str]) -> NoteInWords:
     counted = [
-        f"{LABELS[name].lower()}: {one.counted[name]}"
+        f"{COUNTS[name].lower()}: {one.counted[name]}"
         for name in COUNTED.get(one.what, ())  # type: ignore[call-overload]
         if name in one.counted
     ]
