@@ -107,6 +107,12 @@ def on_paper(stage: Stage) -> DeviceKey:
     return DeviceKey(made, keeper=stage.ids["keeper_owner"], device=stage.ids["sheet"])
 
 
+def changed_plan(stage: Stage) -> dict[str, Any]:
+    """Of a plan that somebody read before it was changed."""
+    item = {"id": str(new_id()), "kind": "pairing_dropped", "at": at(), "body": {}}
+    return {"read": [], "items": [item | {"about": stage.ids["pairing"]}]}
+
+
 def at(**delta: float) -> str:
     return rfc3339(timezone.now() + timedelta(**delta))
 
@@ -308,6 +314,11 @@ ROWS = [
     Row("GET", "pairings", SIGNED_IN),
     Row("POST", "pairings", to(201, *STEWARDS),
         fact({"sire": "{sold}", "dam": "{other}", "season": 2028}, about="new")),
+    Row("GET", "collections/{collection}/seasons/{year}", to(200, *STEWARDS)),
+    Row("PATCH", "collections/{collection}/seasons/{year}", to(200, *STEWARDS), plain(),
+        headers={"If-Match": '"v0", "v1"'}),
+    Row("POST", "collections/{collection}/seasons/{year}/best", to(204, *STEWARDS)),
+    Row("POST", "collections/{collection}/seasons/{year}/change", to(409, *STEWARDS), changed_plan),
     Row("POST", "pairings/{pairing}/agreement", to(409, *STEWARDS), fact()),
     Row("POST", "pairings/{pairing}/end", to(201, *STEWARDS), fact()),
     Row("GET", "calendar", SIGNED_IN),

@@ -146,6 +146,7 @@ def set_stage(house: str = "") -> Stage:
         "disclosure": str(disclosure.pk),
         "dispute": str(Dispute.objects.get(animal=sold).pk),
         "pairing": str(pairing),
+        "year": "2027",
         "season_note": _noted(world, pairing),
         "calendar_token": _followed(world.odile),
         "trait": _trait(world, blind),

@@ -9,7 +9,7 @@ from scalewitness.pages import urls
 
 NAMES = sorted({pattern.name for pattern in urls.urlpatterns if pattern.name})
 
-WORDS = {"type": "weight", "method": "probing", "path": "app.js"}
+WORDS = {"type": "weight", "method": "probing", "path": "app.js", "year": "2027"}
 """Parts of addresses that choose among a few words; ``what`` depends on the page."""
 WHAT = {
     "answer_visit": "cancellation",

@@ -44,10 +44,11 @@ OPEN: dict[tuple[str, ...], str] = {
         traits what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
-        disclosure_letter draft_sale edit_record end give_access identifier invite join_records
-        linkage log_clutch make_offer note_season open_dispute pairing_season particulars
-        plan_checks plan_pairing plan_visit receipt receipt_file register register_clutch
-        registered_in_error rename_collection sale withdraw_identifier""",
+        disclosure_letter draft_sale edit_record edit_wants end give_access identifier
+        invite join_records linkage log_clutch make_offer note_season open_dispute
+        pairing_season particulars plan_checks plan_pairing plan_visit receipt receipt_file
+        register register_clutch registered_in_error rename_collection sale season
+        withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     ("buyer",): "arrival",
     ("owner", "viewer"): "by_letter",
@@ -57,12 +58,12 @@ OPEN: dict[tuple[str, ...], str] = {
 """Who may open which page; everybody else who is signed in is told that there is none."""
 LED = {("dispute", "buyer")}
 """Who is led to what their own link shows."""
-FORMS = """acknowledge_by_link acknowledge_disclosure agree_to_pairing answer_by_buyer
-    answer_by_letter answer_finding answer_visit ask_for_check recover choose_digest
-    calendar_link choose_habits confirm_offer decide_held decline_offer drop_pairing end_grant
-    forget_list make_statement
-    offer_release offer_reminders offer_return record_finding revoke_device sale_step
-    send_code store_import take_browsers_zone withdraw_note withdraw_trait with_chosen"""
+FORMS = """accept_change acknowledge_by_link acknowledge_disclosure agree_to_pairing
+    answer_by_buyer answer_by_letter answer_finding answer_visit ask_best ask_for_check
+    calendar_link choose_digest choose_habits confirm_offer decide_held decline_offer
+    drop_pairing end_grant forget_list make_statement offer_release offer_reminders
+    offer_return record_finding recover revoke_device sale_step send_code store_import
+    take_browsers_zone with_chosen withdraw_note withdraw_trait"""
 """Addresses that only take a form; whoever opens one is led elsewhere."""
 OTHER = "rackside"
 """Files, the same for all: see test_rackside."""
@@ -255,13 +256,14 @@ def test_the_disclosure_of_the_stage_waits_for_its_buyer(stage: Stage) -> None:
 SPOILT = "w" * 5000
 """Too long for any field, and neither a number nor a day."""
 TYPED = {"text", "email", "number", "date", "datetime-local", "textarea"}
-REFUSES = """account add_device answer_by_link arrival attach_photo correct_address custody dispute
-    draft_sale edit_record end give_access husbandry identifier import_animals invite
-    join_records linkage log_clutch login/ make_call make_offer new_collection note_season
-    object_to_call offer offer_address offer_arrival open_dispute particulars password/change/
-    password/reset/ plan_pairing read_document register register_clutch registered_in_error
-    rename_collection report_problem sale signup/ state_trait state_witness this_browser vouching
-    withdraw_call withdraw_identifier"""
+REFUSES = """account add_device answer_by_link arrival attach_photo correct_address custody
+    dispute draft_sale edit_record edit_wants end give_access husbandry identifier
+    import_animals invite join_records linkage log_clutch login/ make_call make_offer
+    new_collection note_season object_to_call offer offer_address offer_arrival
+    open_dispute particulars password/change/ password/reset/ plan_pairing read_document
+    register register_clutch registered_in_error rename_collection report_problem sale
+    season signup/ state_trait state_witness this_browser vouching withdraw_call
+    withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""
 READERS = ("anonymous", "owner", "buyer")
 """Who between them open every page with a form."""

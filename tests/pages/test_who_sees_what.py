@@ -55,6 +55,8 @@ FORMS_ONLY = {
     "withdraw_note",
     "agree_to_pairing",
     "withdraw_trait",
+    "accept_change",
+    "ask_best",
     "forget_list",
     "store_import",
 }
@@ -85,6 +87,7 @@ def address(name: str, ids: dict[str, str]) -> str:
     route = re.sub(r"\(\?P<animal_id>.*?\{12\}\)", ids["animal_id"], route)
     words = {"method": "probing", "what": "acceptance" if "visits" in route else "payment"}
     route = re.sub(r"<slug:(\w+)>", lambda found: words[found[1]], route)
+    route = route.replace("<int:year>", "2027")
     return "/" + re.sub(r"<uuid:(\w+)>", lambda found: ids[found[1]], route)
 
 

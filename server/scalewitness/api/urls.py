@@ -142,6 +142,10 @@ from scalewitness.api.sales.make_offer import make_offer
 from scalewitness.api.sales.record_payment import record_payment
 from scalewitness.api.sales.show_sale import show_sale
 from scalewitness.api.sales.withdraw_offer import withdraw_offer
+from scalewitness.api.seasons.ask_for_best_plan import ask_for_best_plan
+from scalewitness.api.seasons.change_season import change_season
+from scalewitness.api.seasons.edit_season import edit_season
+from scalewitness.api.seasons.show_season import show_season
 from scalewitness.api.species import list_species
 from scalewitness.api.traits.list_traits import list_traits
 from scalewitness.api.traits.state_trait import state_trait
@@ -239,6 +243,13 @@ calls = [
     path("keepers/<uuid:id>/voucher", resource(post=vouch)),
     path("examiners/<uuid:id>", resource(get=show_examiner), name="examiner"),
     path("collections/<uuid:id>/agreement", resource(get=show_agreement), name="agreement"),
+    path(
+        "collections/<uuid:id>/seasons/<int:year>",
+        resource(get=show_season, patch=edit_season),
+        name="season",
+    ),
+    path("collections/<uuid:id>/seasons/<int:year>/best", resource(post=ask_for_best_plan)),
+    path("collections/<uuid:id>/seasons/<int:year>/change", resource(post=change_season)),
     path("one-examiner", resource(get=list_named), name="one-examiner"),
     path("one-examiner/<uuid:id>/objection", resource(post=object_to_naming)),
     path("held-calls", resource(get=list_held_calls), name="held-calls"),

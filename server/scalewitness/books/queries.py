@@ -26,6 +26,7 @@ from scalewitness.ledger.models import Checkpoint, Cosignature, Fence, Text, Wit
 from scalewitness.mail.models import Letter
 from scalewitness.people.models import Keeper, NamedAsOne, Practitioner, SharedKey
 from scalewitness.sales.models import AddressChange, Buyer, Sale
+from scalewitness.seasons.models import Season
 
 THROUGH = 1000
 """Rows or lines read in one go."""
@@ -105,6 +106,11 @@ BOOKS: Final = (
         "edits of collections",
         Collection.history.model,
         ("id", "name", "version", "keeper_id", *OF_AN_EDIT),
+    ),
+    Book(
+        "edits of seasons",
+        Season.history.model,
+        ("id", "year", "wants", "limits", "kept", "version", "collection_id", *OF_AN_EDIT),
     ),
     Book("edits of keepers", Keeper.history.model, ("id", "is_active", "version", *OF_AN_EDIT)),
     Book("names of keepers", Keeper, ("name",), state=F("version"), changes=True,

@@ -6,8 +6,9 @@ class LettersConfig(AppConfig):
 
     def ready(self) -> None:
         from scalewitness.letters.habits import habits_of_reader  # noqa: PLC0415  tables come first
-        from scalewitness.letters.since import changed_since  # noqa: PLC0415
-        from scalewitness.mail.services.composing import tell_habits, tell_since  # noqa: PLC0415
+        from scalewitness.letters.since import changed_since, losses_of  # noqa: PLC0415
+        from scalewitness.mail.services import composing  # noqa: PLC0415
 
-        tell_since(changed_since)
-        tell_habits(habits_of_reader)
+        composing.tell_since(changed_since)
+        composing.tell_habits(habits_of_reader)
+        composing.tell_losses(losses_of)

@@ -32,6 +32,7 @@ from scalewitness.pages.breeding import (
     new_clutch,
     pairings,
     prospects,
+    season,
 )
 from scalewitness.pages.calls import call, comparing, late, refiling, texts
 from scalewitness.pages.collections import agreement, collection, travelling
@@ -150,6 +151,22 @@ urlpatterns = [
     path("animals/<uuid:animal_id>/prospects", prospects.show_prospects, name="prospects"),
     path("pairings", pairings.show_pairings, name="pairings"),
     path("pairings/<uuid:pairing_id>/end", pairings.drop_pairing, name="drop_pairing"),
+    path("collections/<uuid:collection_id>/seasons/<int:year>", season.show_season, name="season"),
+    path(
+        "collections/<uuid:collection_id>/seasons/<int:year>/wants",
+        season.edit_wants,
+        name="edit_wants",
+    ),
+    path(
+        "collections/<uuid:collection_id>/seasons/<int:year>/change",
+        season.accept_change,
+        name="accept_change",
+    ),
+    path(
+        "collections/<uuid:collection_id>/seasons/<int:year>/best",
+        season.ask_best,
+        name="ask_best",
+    ),
     path(
         "pairings/<uuid:pairing_id>/agreement", pairings.agree_to_pairing, name="agree_to_pairing"
     ),

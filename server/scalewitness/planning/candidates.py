@@ -28,18 +28,20 @@ IN_SHED = frozenset({"opaque", "clear"})
 class AtStake:
     """What hangs on the animals, given by those who know of sales, pairings and disputes.
     ``parties``: by keeper, the animals of whose sale they are a party; ``informed``: of keepers
-    asked about, the animals whose sex their use told them."""
+    asked about, the animals whose sex their use told them. ``hanging``: the share of a season that
+    is lost with an animal of the other sex, which tells more than that it is ``paired``."""
 
     on_sale: Set[UUID] = frozenset()
     disputed: Set[UUID] = frozenset()
     paired: Set[UUID] = frozenset()
+    hanging: Mapping[UUID, float] = field(default_factory=dict)
     parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
     informed: Callable[[Iterable[UUID]], Mapping[UUID, Set[UUID]]] = lambda people: {}
 
     def of(self, animal: UUID) -> tuple[Stake, ...]:
         stakes: tuple[tuple[Stake, Set[UUID]], ...] = (
             ("open_sale", self.on_sale),
-            ("planned_pairing", self.paired),
+            ("planned_pairing", self.paired - self.hanging.keys()),
             ("dispute", self.disputed),
         )
         return tuple(stake for stake, animals in stakes if animal in animals)
@@ -69,6 +71,7 @@ def candidates(
             stage=stage_on(animal, kind, state.grams, now),
             evidence=_counting(calls[animal.pk]),
             stakes=stake.of(animal.pk),
+            hanging=stake.hanging.get(animal.pk, 0.0),
             condition=_condition(state, calls[animal.pk]),
             identity=identity_of(marks.get(animal.pk, [])),
             prior_male=starts[animal.pk].male,

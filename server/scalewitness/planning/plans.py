@@ -180,7 +180,7 @@ def planning_numbers() -> tuple[Parameter, ...]:
     return tuple(number for part in _PARTS for number in _numbers(part, sheet[part]))
 
 
-_PARTS = ("minutes", "stakes", "worth", "burden", "price", "comes", "rest", "most")
+_PARTS = ("minutes", "stakes", "season", "worth", "burden", "price", "comes", "rest", "most")
 
 
 def _numbers(part: str, entries: Mapping[str, Any]) -> Iterable[Parameter]:

@@ -102,6 +102,7 @@ INSTALLED_APPS = [
     "scalewitness.breeding",
     "scalewitness.traits",
     "scalewitness.disputes",
+    "scalewitness.seasons",
     "scalewitness.letters",
     "scalewitness.books",
     "scalewitness.intake",
@@ -190,6 +191,11 @@ CELERY_BEAT_SCHEDULE = {
     "chase disclosures": {
         "task": "scalewitness.intake.tasks.chase_disclosures",
         "schedule": 300.0,
+    },
+    "compute seasons": {
+        "task": "scalewitness.seasons.tasks.compute_seasons",
+        "schedule": 5.0,
+        "options": {"expires": 5.0},
     },
     "ask practices": {"task": "scalewitness.letters.tasks.ask_practices", "schedule": 300.0},
     "remind of late checks": {

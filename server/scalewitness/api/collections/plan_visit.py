@@ -7,15 +7,17 @@ from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from scalewitness.api.authentication import keeper_of
 from scalewitness.api.collections.access import own_collection
 from scalewitness.api.coming import COMING, prices_in, today_in
 from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Whole
 from scalewitness.api.shapes.planning import VisitPlan, Weighed, visit_plan
-from scalewitness.disputes.queries.disputes import at_stake, by_need
+from scalewitness.disputes.queries.disputes import by_need
 from scalewitness.planning.available import examiners_for
 from scalewitness.planning.plans import WEIGHED
 from scalewitness.planning.plans import plan_visit as planned
+from scalewitness.seasons.queries.at_stake import stake_for
 
 MINUTES = Whole("minutes", "How long the visit may take.", default=120, least=1, most=1440)
 PAGE = Whole("page", "Which animals are weighed: the next with each page.", default=1, least=1)
@@ -33,7 +35,7 @@ def plan_visit(request: Request, id: UUID) -> Response:
     now, pages = timezone.now(), Paginator(by_need(collection), WEIGHED)
     page = pages.get_page(PAGE.read(request))
     animals = list(page)
-    stake = at_stake([one.pk for one in animals], now)
+    stake = stake_for(keeper_of(request).pk, [one.pk for one in animals], now)
     who = examiners_for(collection, animals, stake, now).priced(prices_in(request))
     found = planned(animals, who, today_in(request, who), stake, minutes, now)
     weighed = Weighed(len(animals), pages.count, page.number, pages.num_pages)

@@ -42,6 +42,7 @@ def as_of(condition: Condition, at: int) -> Condition:
 
 class Candidate(Struct, frozen=True):
     """An animal that might be checked. ``identity``: by what there is of it to read;
+    ``hanging``: the share of a planned season that is lost if it is of the other sex;
     ``clutch``: those named alike are taken out together. The chances of male are those that
     the answer starts from; None: the pessimistic set has none of its own."""
 
@@ -50,6 +51,7 @@ class Candidate(Struct, frozen=True):
     stage: LifeStage
     evidence: tuple[Evidence, ...] = ()
     stakes: tuple[Stake, ...] = ()
+    hanging: float = 0.0
     condition: Condition = Condition()
     identity: Identity = "confirmed"
     prior_male: float = 0.5

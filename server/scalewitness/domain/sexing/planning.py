@@ -184,10 +184,9 @@ def _check(weighing: Weighing, method: Method, by: Available) -> Check | None:
 
 def stake_of(candidate: Candidate) -> float:
     """By how much what hangs on the animal multiplies a wrong decision."""
-    return max(
-        (planning_number("stakes", stake) for stake in candidate.stakes),
-        default=planning_number("stakes", "none"),
-    )
+    least = planning_number("stakes", "none")
+    season = least + planning_number("season", "whole") * candidate.hanging
+    return max(season, *(planning_number("stakes", stake) for stake in candidate.stakes), least)
 
 
 def burden_of(method: Method, candidate: Candidate) -> float:

@@ -54,10 +54,18 @@ def reasons(of: Prospects, method: Method, by: Available) -> tuple[str, ...]:
         *_blind(of, by),
         *_species(of, method),
         *(table("planning.toml")["stakes"][stake]["what"] for stake in of.candidate.stakes),
+        *_season(of.candidate.hanging),
         *_earlier(method, of.candidate),
     )
 
 
+def _season(hanging: float) -> Iterable[str]:
+    if hanging >= HANGING_FROM:
+        yield f"{hundred(hanging)} in 100 of a planned season hang on it."
+
+
+HANGING_FROM = 0.005
+"""From this share on it is told."""
 _ROLES: dict[Role, str] = {
     "keeper": "a keeper",
     "veterinarian": "a veterinarian",

@@ -139,6 +139,8 @@ def _context(letter: Letter) -> dict[str, Any]:
     """What it says as it leaves: ``earlier``, what it tells of in place of letters that had not
     left; ``wrote_before``; and ``since``, what is true by now if that is something else."""
     found: dict[str, Any] = letter.context | _addresses(letter) | _words(letter)
+    if "plans" in letter.context:
+        found |= {"plans": _losses(letter)}
     if letter.kind in REPLACED:
         earlier = [{"owed_at": "", **one.context} for one in replaced_by(letter)]
         found |= {"nth": letter.nth, "wrote_before": wrote_before(letter), "since": _since(letter)}
@@ -153,6 +155,15 @@ def tell_since(since: Callable[[Letter], Mapping[str, Any] | None]) -> None:
     """How what is true by now is found; whoever knows animals says so."""
     global _since
     _since = since
+
+
+_losses: Callable[[Letter], list[dict[str, Any]]] = lambda letter: []  # noqa: E731
+
+
+def tell_losses(losses: Callable[[Letter], list[dict[str, Any]]]) -> None:
+    """How it is found what seasons lose; whoever knows seasons says so."""
+    global _losses
+    _losses = losses
 
 
 _habits: Callable[[Letter], Habits] = lambda letter: Habits()  # noqa: E731

@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.calls.queries.visibility import animal_open
-from scalewitness.disputes.queries.disputes import at_stake, by_need
+from scalewitness.disputes.queries.disputes import by_need
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.ahead import TwoChecks, in_words
@@ -30,6 +30,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.planning.available import Examiners, examiners_for
 from scalewitness.planning.plans import WEIGHED, plan_animal, plan_visit, planning_numbers
 from scalewitness.planning.supposing import occasion_of, supposing
+from scalewitness.seasons.queries.at_stake import stake_for
 from scalewitness.standings.queries.basis import basis_of
 
 
@@ -82,7 +83,7 @@ def plan_a_visit(request: HttpRequest, keeper: Keeper, collection_id: UUID) -> H
     listed = Paginator(needy, WEIGHED).get_page(request.GET.get("page"))
     animals, arranged = list(listed), Arranged(request.GET)
     free = [one for one in animals if str(one.pk) not in arranged.skipped]
-    stake = at_stake([one.pk for one in animals], now)
+    stake = stake_for(keeper.pk, [one.pk for one in animals], now)
     everyone = examiners_for(collection, animals, stake, now)
     form = VisitPlanForm(request.GET, everyone)
     context = {"collection": collection, "form": form, "cautions": BEFORE_A_CHECK}
@@ -192,7 +193,7 @@ def _ask(one: Check, who: Examiners) -> str:
 def plan_checks(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
     animal = stewarded_animal(keeper, animal_id)
     now = timezone.now()
-    stake = at_stake([animal.pk], now)
+    stake = stake_for(keeper.pk, [animal.pk], now)
     everyone = examiners_for(animal.collection, [animal], stake, now)
     form = ComingForm(request.GET, everyone)
     context = {"animal": animal, "title": title_of(animal), "form": form}

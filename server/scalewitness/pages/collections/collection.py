@@ -23,6 +23,7 @@ from scalewitness.pages.parts.facts import new_id, retype
 from scalewitness.pages.plots.strip import strip
 from scalewitness.people.models import Keeper
 from scalewitness.searching.animals import YEAR
+from scalewitness.seasons.queries.seasons import years_of
 from scalewitness.standings.queries.logged import labels_counted
 
 
@@ -87,6 +88,7 @@ def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -
         "collection": collection,
         "own": collection.keeper_id == keeper.pk,
         "counted": counted([collection])[0],
+        "seasons": sorted({now.year + 1, *years_of(collection.pk, now.year)}),
         **found_in(request, keeper, now, collection.pk),
     }
     return kept_short(request, page(request, "collections/collection.html", context))

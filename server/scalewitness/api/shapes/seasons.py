@@ -1,0 +1,147 @@
+"""A season as shown."""
+
+from typing import Annotated
+from uuid import UUID
+
+from msgspec import Meta, Struct
+
+from scalewitness.api.shapes.pairings import PairingShown, pairings
+from scalewitness.domain.season.outlook import Change, OutlookBody
+from scalewitness.domain.season.stated import LimitsStated, WantStated
+from scalewitness.domain.season.values import Chosen
+from scalewitness.seasons.queries.shown import SeasonShown
+
+Year = Annotated[int, Meta(ge=2000, le=2100)]
+
+
+class ExpectedShown(Struct, frozen=True):
+    """Wanted young, each times its worth: on average, with its standard error; in the worst tenth
+    of seasons; and where every call is trusted less."""
+
+    expected: float
+    error: float
+    worst: float
+    strict: float
+
+
+class ChosenShown(Struct, frozen=True):
+    sire: UUID
+    dam: UUID
+
+
+class BrokenShown(Struct, frozen=True):
+    """``animals`` whose sex changed, since log position ``position``; ``pairs`` that rest on them.
+    ``before``: what was expected then, None: it was never worked out."""
+
+    position: int
+    animals: list[UUID]
+    pairs: list[ChosenShown]
+    before: float | None
+
+
+class ChangeShown(Struct, frozen=True):
+    """``gap``: by how much of its value a better plan may exceed it, as a share."""
+
+    dropped: list[ChosenShown]
+    added: list[ChosenShown]
+    expected: float
+    worst: float
+    gap: float
+
+
+class FallShown(Struct, frozen=True):
+    """What if it is of the other sex: what the season then brings, and what once repaired."""
+
+    animal: UUID
+    chance: float
+    left: float
+    after: float
+
+
+class CheckShown(Struct, frozen=True):
+    """What settling its sex, or a claim at a locus, gains before pairing."""
+
+    animal: UUID
+    locus: str | None
+    gains: float
+    net: float
+    minutes: float
+
+
+class OutlookShown(Struct, frozen=True):
+    """As worked out from the log up to ``position``, from what the reader may see."""
+
+    position: int
+    worth: ExpectedShown
+    unknown: list[str]
+    broken: BrokenShown | None
+    repair: ChangeShown | None
+    best: ChangeShown | None
+    falls: list[FallShown]
+    checks: list[CheckShown]
+
+
+class SeasonOfCollection(Struct, frozen=True):
+    """``version``: of ``wants``, ``limits`` and ``kept``, 0 before the first edit. ``behind``:
+    newer facts came than ``outlook`` rests on, and it is being worked out again; None: it never
+    was."""
+
+    collection: UUID
+    year: int
+    version: int
+    wants: list[WantStated]
+    limits: LimitsStated
+    kept: list[UUID]
+    pairings: list[PairingShown]
+    outlook: OutlookShown | None
+    behind: bool
+
+
+def season(found: SeasonShown) -> SeasonOfCollection:
+    return SeasonOfCollection(
+        collection=found.collection.pk,
+        year=found.year,
+        version=found.settings.version,
+        wants=list(found.settings.wants),
+        limits=found.settings.limits,
+        kept=list(found.settings.kept),
+        pairings=pairings(found.pairings).items,
+        outlook=_outlook(found.outlook, found.position) if found.outlook else None,
+        behind=found.behind,
+    )
+
+
+def _outlook(found: OutlookBody, position: int | None) -> OutlookShown:
+    broken, worth = found.broken, found.worth
+    return OutlookShown(
+        position=position or 0,
+        worth=ExpectedShown(worth.expected, worth.error, worth.worst, worth.strict),
+        unknown=list(found.unknown),
+        broken=BrokenShown(
+            broken.position,
+            [UUID(one) for one in broken.animals],
+            _pairs(broken.pairs),
+            broken.before,
+        )
+        if broken
+        else None,
+        repair=_change(found.repair),
+        best=_change(found.best),
+        falls=[FallShown(UUID(one.animal), one.chance, one.left, one.after) for one in found.falls],
+        checks=[
+            CheckShown(UUID(one.animal), one.locus, one.gains, one.net, one.minutes)
+            for one in found.checks
+        ],
+    )
+
+
+def _change(found: Change | None) -> ChangeShown | None:
+    if found is None:
+        return None
+    return ChangeShown(
+        _pairs(found.dropped), _pairs(found.added), found.expected, found.worst, found.gap
+    )
+
+
+def _pairs(found: tuple[Chosen, ...]) -> list[ChosenShown]:
+    return [ChosenShown(UUID(one.sire), UUID(one.dam)) for one in found]

@@ -1,0 +1,168 @@
+"""All that a season is planned from, as far as one reader may see it."""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from hashlib import sha256
+from typing import Any
+from uuid import UUID
+
+import msgspec
+from django.db.models import Max
+
+from scalewitness.animals.models import Animal, Collection, Custody
+from scalewitness.animals.queries import conditions_of
+from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.pairings import pairings_seen
+from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
+from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain.genetics.traits import Genotype, Locus
+from scalewitness.domain.season.availability import Breeder, availability
+from scalewitness.domain.season.reproduction import clutch_sizes
+from scalewitness.domain.season.stated import limits_of, wants_of
+from scalewitness.domain.season.values import BreedingAnimal, Chosen, SeasonInput, SeasonPlan
+from scalewitness.sales.queries import animals_on_sale
+from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
+from scalewitness.standings.queries.logged import latest_standings
+
+Carries = Mapping[str, Mapping[str, Mapping[Genotype, float]]]
+"""By animal and locus."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonRead:
+    """``plan`` are the ``pairings`` of both animals that the reader sees; ``basis``: whatever was
+    read, by id; ``digest`` of all that the answer hangs on."""
+
+    season: SeasonInput
+    plan: SeasonPlan
+    pairings: Mapping[Chosen, UUID]
+    settings: SeasonSettings
+    basis: frozenset[UUID]
+    digest: str
+
+
+def season_read(collection: Collection, year: int, reader: UUID, now: datetime) -> SeasonRead:
+    """Of the animals of the collection, and of others in its pairings of that year."""
+    settings = settings_of(collection.pk, year)
+    pairings = planned_in(collection.pk, year, reader, now)
+    mates = {one for pair in pairings for one in (pair.sire_id, pair.dam_id)}
+    animals = _animals(collection, mates, reader, now)
+    found = pedigree_for(reader, now, among=[one.pk for one in animals])
+    carries, loci = _carried(found, animals)
+    chosen = {_chosen(one): one.pk for one in pairings}
+    plan = tuple(sorted(chosen))
+    season = SeasonInput(
+        animals=tuple(_breeding(animals, carries, year, now)),
+        wants=wants_of(settings.wants),
+        limits=limits_of(settings.limits),
+        loci=loci,
+        fixed=tuple(one for one in plan if chosen[one] in settings.kept),
+    )
+    homes = {one.animal.collection_id for one in found.relatives.values() if one.animal}
+    basis = frozenset({collection.pk, *found.relatives, *mates, *homes, *chosen.values()})
+    return SeasonRead(season, plan, chosen, settings, basis, _digest(season, plan, settings))
+
+
+def planned_in(collection: UUID, year: int, reader: UUID, now: datetime) -> list[Pairing]:
+    """Pairings of that year with an animal of the collection, where the reader sees both."""
+    return [
+        one.pairing
+        for one in pairings_seen(reader, now)
+        if one.pairing.season == year
+        and one.sire is not None
+        and one.dam is not None
+        and collection in {one.sire.collection_id, one.dam.collection_id}
+    ]
+
+
+def _chosen(pairing: Pairing) -> Chosen:
+    return Chosen(str(pairing.sire_id), str(pairing.dam_id))
+
+
+def _animals(
+    collection: Collection, mates: Iterable[UUID], reader: UUID, now: datetime
+) -> list[Animal]:
+    """Those there that the reader sees whole."""
+    own = Animal.objects.filter(collection=collection, ended="").values_list("pk", flat=True)
+    wanted = {*own, *mates}
+    sights = sights_of(reader, wanted, now)
+    whole = [one for one in wanted if sights.get(one) == "all"]
+    return list(Animal.objects.filter(pk__in=whole, ended="").order_by("pk"))
+
+
+def _carried(found: PedigreeSeen, animals: Sequence[Animal]) -> tuple[Carries, tuple[Locus, ...]]:
+    return {}, ()
+
+
+def _breeding(
+    animals: Sequence[Animal], carries: Carries, year: int, now: datetime
+) -> Iterable[BreedingAnimal]:
+    ids = [one.pk for one in animals]
+    standings, noted = latest_standings(ids), conditions_of(ids)
+    on_sale, lent, last = animals_on_sale(ids), _lent(ids), _last_young(ids)
+    for one in animals:
+        standing = standings.get(one.pk)
+        male = float(standing.p_male) if standing else 0.5
+        breeder = Breeder(
+            species=one.species,
+            male=male,
+            hatched=one.hatched,
+            grams=_grams(noted[one.pk].grams),
+            last_young=last.get(one.pk),
+            on_sale=one.pk in on_sale,
+            on_loan=one.pk in lent,
+            held_off=one.hold_off,
+        )
+        yield BreedingAnimal(
+            animal=str(one.pk),
+            species=one.species,
+            p_male=male,
+            p_male_strict=float(standing.p_male_pessimistic) if standing else 0.5,
+            young=clutch_sizes(one.species),
+            carries=carries.get(str(one.pk), {}),
+            availability=availability(breeder, now.date(), year),
+        )
+
+
+def _grams(noted: Decimal | None) -> float | None:
+    return None if noted is None else float(noted)
+
+
+def _lent(animals: Iterable[UUID]) -> set[UUID]:
+    """Those that are where they are on loan."""
+    last = Custody.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
+    rows = last.distinct("animal").values_list("animal", "why")
+    return {animal for animal, why in rows if why == "loaned"}
+
+
+def _last_young(animals: Iterable[UUID]) -> dict[UUID, Any]:
+    """When the last young that name them as their dam hatched."""
+    young = Animal.objects.filter(dam__in=list(animals)).exclude(hatched=None)
+    return dict(young.order_by().values_list("dam").annotate(Max("hatched")))
+
+
+def _digest(season: SeasonInput, plan: SeasonPlan, settings: SeasonSettings) -> str:
+    """The same whenever the answer would be."""
+    animals = [
+        [
+            one.animal,
+            one.species,
+            round(one.p_male, 6),
+            round(one.p_male_strict, 6),
+            one.availability,
+            sorted(
+                (key, "/".join(genotype), round(p, 6))
+                for key, chances in one.carries.items()
+                for genotype, p in chances.items()
+            ),
+        ]
+        for one in season.animals
+    ]
+    kinship = sorted((*pair, round(value, 6)) for pair, value in season.kinship.items())
+    stated = [msgspec.to_builtins(settings.wants), msgspec.to_builtins(settings.limits)]
+    plans = [[[one.sire, one.dam] for one in pairs] for pairs in (plan, season.fixed)]
+    everything = [stated, animals, kinship, plans]
+    return sha256(json.dumps(everything).encode()).hexdigest()

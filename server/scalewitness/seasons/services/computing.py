@@ -1,0 +1,201 @@
+"""Working a season out. For the worker alone: what it imports takes numeric libraries."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Final
+
+import msgspec
+import structlog
+from django.db.models import Q
+from django.utils import timezone
+
+from scalewitness.animals.queries import is_steward
+from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.pairings import AHEAD
+from scalewitness.domain.season.by_hand import season_worth
+from scalewitness.domain.season.check_first import (
+    FEMALE,
+    MALE,
+    Answer,
+    PossibleCheck,
+    check_first,
+    supposed_rates,
+)
+from scalewitness.domain.season.falls import falls
+from scalewitness.domain.season.optimum import Proposal, best_plan
+from scalewitness.domain.season.outlook import (
+    Broken,
+    Change,
+    CheckAhead,
+    FallAhead,
+    OutlookBody,
+)
+from scalewitness.domain.season.repair import Repair, repaired
+from scalewitness.domain.season.values import SeasonPlan
+from scalewitness.domain.sexing.feasible import planning_number
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.seasons.models import Season, SeasonOutlook
+from scalewitness.seasons.queries.inputs import SeasonRead, season_read
+from scalewitness.seasons.queries.outlooks import ahead, due, stored
+from scalewitness.seasons.queries.seasons import affected_since
+
+log = structlog.get_logger()
+
+HELD: Final = timedelta(minutes=5)
+"""How long a worker may take over one season before another may (our judgement)."""
+AT_ONCE: Final = 20
+"""Seasons worked out by one run of the task, so that letters get their turn (our judgement)."""
+MOST: Final = 12
+"""Alternatives told (our judgement: a page)."""
+UNCERTAIN: Final = 0.005
+"""From this chance of the other sex on a check is weighed at all (our judgement)."""
+
+
+def compute_due(now: datetime) -> int:
+    """Work out, anew or for the first time, each season on which something bears: how many. Safe to
+    run twice at once, and after a stop of any length."""
+    open_outlooks(now)
+    waiting, size = due(now)
+    found = list(waiting.values_list("pk", "claimed_until"))
+    others = ahead(now).exclude(pk__in=[one for one, _ in found])
+    others.filter(position__lt=size, claimed_until=None).exclude(digest="").update(position=size)
+    free = [one for one, until in found if until is None or until < now]
+    return sum(_compute(one) for one in free[:AT_ONCE])
+
+
+def open_outlooks(now: datetime) -> None:
+    """One for the keeper of each collection that has a season ahead."""
+    wanted = set(
+        Season.objects.filter(year__gte=now.year).values_list(
+            "collection", "year", "collection__keeper"
+        )
+    )
+    planned = Pairing.objects.filter(season__gte=now.year, **AHEAD)
+    for role in ("sire", "dam"):
+        home = f"{role}__collection"
+        wanted |= set(planned.values_list(home, "season", f"{home}__keeper").distinct())
+    there = set(ahead(now).values_list("collection", "year", "reader"))
+    SeasonOutlook.objects.bulk_create(
+        (
+            SeasonOutlook(collection_id=collection, year=year, reader_id=keeper)
+            for collection, year, keeper in sorted(wanted - there)
+        ),
+        ignore_conflicts=True,
+    )
+
+
+def _compute(outlook: int) -> bool:
+    """Whether it was ours to do, and done. Nobody waits for a transaction meanwhile."""
+    now = timezone.now()
+    free = Q(claimed_until=None) | Q(claimed_until__lt=now)
+    until = now + HELD
+    claimed = SeasonOutlook.objects.filter(free, pk=outlook).update(claimed_until=until)
+    if not claimed:
+        return False
+    mine = SeasonOutlook.objects.filter(pk=outlook, claimed_until=until)
+    try:
+        return _store(mine.select_related("collection").get(), now)
+    finally:
+        mine.update(claimed_until=None)
+
+
+def _store(outlook: SeasonOutlook, now: datetime) -> bool:
+    collection, reader = outlook.collection, outlook.reader_id
+    if not is_steward(reader, collection, now):
+        SeasonOutlook.objects.filter(pk=outlook.pk).delete()  # what they saw once is theirs no more
+        return False
+    size = tip().size
+    read = season_read(collection, outlook.year, reader, now)
+    row = {
+        "position": size,
+        "settings": read.settings.version,
+        "basis": sorted(read.basis),
+        "computed_at": now,
+    }
+    if read.digest != outlook.digest or outlook.asked_best is not None:
+        found = _worked_out(read, outlook)
+        row |= {"digest": read.digest, "body": msgspec.to_builtins(found), "asked_best": None}
+        log.info("season_computed", year=outlook.year, position=size)
+    SeasonOutlook.objects.filter(pk=outlook.pk).update(**row)
+    return True
+
+
+def _worked_out(read: SeasonRead, outlook: SeasonOutlook) -> OutlookBody:
+    season, plan, last = read.season, read.plan, stored(outlook)
+    worth = season_worth(season, plan)
+    broken = _broken(read, outlook, last)
+    best = best_plan(season) if outlook.asked_best is not None else None
+    return OutlookBody(
+        plan=plan,
+        worth=worth,
+        unknown=tuple(sorted({one.species for one in season.animals if not one.young})),
+        broken=broken,
+        repair=_repair(repaired(season, plan)) if plan else None,
+        best=_best(best, plan) if best else None,
+        alternatives=tuple((one.pair, one.costs) for one in best.alternatives[:MOST])
+        if best
+        else (),
+        falls=tuple(
+            FallAhead(one.animal, one.chance, one.left, one.after, one.broken, one.plan)
+            for one in falls(season, plan)
+        ),
+        checks=tuple(_checks(read)),
+    )
+
+
+def _broken(read: SeasonRead, outlook: SeasonOutlook, last: OutlookBody | None) -> Broken | None:
+    """As long as the plan is what it was when something befell it."""
+    if last is not None and last.plan != read.plan:
+        return None
+    was = last.broken if last else None
+    since = was.position if was else outlook.position
+    rows = affected_since(outlook.collection_id, outlook.year, since)
+    ids = {str(pairing): chosen for chosen, pairing in read.pairings.items()}
+    pairs = {ids[one] for row in rows for one in row.pairings if one in ids}
+    if not pairs:
+        return None
+    before = was.before if was else (last.worth.expected if last else None)
+    animals = tuple(sorted({str(row.animal) for row in rows}))
+    return Broken(rows[0].position, animals, tuple(sorted(pairs)), before)
+
+
+def _repair(found: Repair) -> Change | None:
+    dropped = tuple(sorted({*found.broken, *found.dropped}))
+    if not dropped and not found.added:
+        return None
+    return Change(dropped, found.added, found.worth.expected, found.worth.worst, found.gap)
+
+
+def _best(found: Proposal, plan: SeasonPlan) -> Change:
+    return Change(
+        dropped=tuple(sorted({*plan} - {*found.plan})),
+        added=tuple(sorted({*found.plan} - {*plan})),
+        expected=found.worth.expected,
+        worst=found.worth.worst,
+        gap=found.gap,
+    )
+
+
+def _checks(read: SeasonRead) -> Iterable[CheckAhead]:
+    """Of every sex in the plan that is not sure, by a check that settles it; what that takes is
+    what probing does."""
+    planned = {one for pair in read.plan for one in (pair.sire, pair.dam)}
+    minutes = planning_number("minutes", "setup") + planning_number("minutes", "probing")
+    possible = [
+        PossibleCheck(
+            animal=one.animal,
+            method="probing",
+            examiner="keeper",
+            answers=(
+                Answer(one.p_male, {MALE: 1.0}),
+                Answer(1 - one.p_male, {FEMALE: 1.0}),
+            ),
+            minutes=minutes,
+            burden=planning_number("burden", "probing"),
+        )
+        for one in read.season.animals
+        if one.animal in planned and UNCERTAIN <= one.p_male <= 1 - UNCERTAIN
+    ]
+    for worth in check_first(read.season, read.plan, possible, supposed_rates()):
+        check = worth.check
+        yield CheckAhead(check.animal, check.locus, worth.gains, worth.net, check.minutes)
