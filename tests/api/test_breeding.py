@@ -52,10 +52,10 @@ def test_a_pairing_s_prospects(world: World, family: list[Animal]) -> None:
 
 
 def test_kinship_of_a_parent_and_its_young(world: World, family: list[Animal]) -> None:
-    """1/4; a little less, as no test confirmed the parent."""
+    """1/4 (Wright 1922)."""
     sire, _, young = family
     found = Api(world.odile).get(f"/animals/{sire.pk}/kinship", **{"with": young.pk}).body
-    assert found["kinship"] == pytest.approx(0.25, abs=0.005)
+    assert found["kinship"] == 0.25
     assert "as close as full siblings, or as a parent and its young" in found["words"][0]
 
 

@@ -1,23 +1,18 @@
 """The pedigree that a reader may see: of what they are told, and of nothing else."""
 
-from typing import Any
 from uuid import UUID
 
 import pytest
+from tests.breeding.genes import bred
 from tests.breeding.test_uses import hand_over
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.breeding.queries.carrying import stock_of
 from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
 from scalewitness.domain.errors import Refused
 from scalewitness.people.models import Keeper
-
-
-def bred(world: World, tag: str, sire: Animal | None, dam: Animal | None, **more: Any) -> Animal:
-    parents = {"sire": sire, "dam": dam}
-    named = {role: str(one.pk) for role, one in parents.items() if one}
-    return world.animal(tag, hatched=more.pop("hatched", "2025-08-01"), **named, **more)
 
 
 def read(world: World, who: Keeper, *among: Animal) -> PedigreeSeen:
@@ -112,3 +107,16 @@ def test_and_where_it_was_closed_out_of_sight_those_parents_are_left_out(world: 
     assert found[animal.pk].sires.doubts == ("own_ancestor",)
     assert (found[animal.pk].sire, found[animal.pk].dam) == (None, None)
     assert found.keys() == {animal.pk}
+
+
+def test_a_dam_s_own_son_may_sire_her_young_and_nothing_loops(world: World) -> None:
+    """When he hatched is not known: all males that she was ever with might be his sire, himself
+    among them."""
+    first, dam = world.animal("S-1"), world.animal("D-1")
+    parents = {"sire": str(first.pk), "dam": str(dam.pk)}
+    son, brother = (world.animal(tag, **parents) for tag in ("Y-1", "Y-2"))
+    for n, sire in enumerate((son, brother)):
+        bred(world, f"G-{n}", sire, dam)
+    found = read(world, world.odile, son)
+    assert found.relatives[son.pk].sires.of == pytest.approx({first.pk: 0.94, None: 0.06})
+    assert str(son.pk) in stock_of(found, "python_regius").pedigree

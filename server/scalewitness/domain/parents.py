@@ -48,6 +48,11 @@ class Chances(Struct, frozen=True):
     of: Mapping[Hashable, float]
     doubts: tuple[Doubt, ...]
 
+    def without_others(self, stated: Hashable) -> "Chances":
+        """All others than the one ``stated`` are taken as unknown animals."""
+        chance = self.of.get(stated, 0.0) if stated is not None else 0.0
+        return Chances({stated: chance, None: 1 - chance} if chance else {None: 1.0}, self.doubts)
+
 
 OWN_ANCESTOR = Chances({None: 1.0}, ("own_ancestor",))
 """Of one that would descend from itself: what is stated of its parents cannot all be so."""

@@ -5,7 +5,7 @@ half siblings stay half siblings. One of whom they are not told is an unknown an
 """
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
 
@@ -17,7 +17,7 @@ from scalewitness.breeding.queries.descent import Descent, Descents, known_desce
 from scalewitness.breeding.queries.parentage import Mates, known_mates, tested_young
 from scalewitness.calls.queries.visibility import Reader, reader_of
 from scalewitness.domain.genetics.stated import Statement
-from scalewitness.domain.parents import OWN_ANCESTOR, WITHOUT_SIRE, Chances, dams, sires
+from scalewitness.domain.parents import OWN_ANCESTOR, WITHOUT_SIRE, Chances, dams, in_loops, sires
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.traits.queries import statements_of
@@ -62,7 +62,23 @@ def pedigree_for(keeper: UUID, now: datetime, *, among: Iterable[UUID]) -> Pedig
     fathers = {one.sire for one in descents.values()}
     relatives = {pk: known.relative(animal) for pk, animal in animals_of(seen).items()}
     bare = {one: _only_named(one, one in fathers) for one in wanted - seen}
-    return PedigreeSeen(reader, relatives | bare)
+    return PedigreeSeen(reader, _without_loops(relatives | bare))
+
+
+def _without_loops(relatives: Mapping[UUID, Relative]) -> Mapping[UUID, Relative]:
+    """Parents as stated close no loop; those that may be parents beside them can: a dam's son by
+    whom she has young is with her in no season on record of his own hatching."""
+    may_be: dict[UUID, list[UUID]] = {
+        one.id: [each for each in one.sires.of if isinstance(each, UUID)]
+        for one in relatives.values()
+    }
+    for one in relatives.values():
+        may_be[one.id] += [one.dam] if one.dam else []
+    looped = in_loops(may_be)
+    return {
+        key: replace(one, sires=one.sires.without_others(one.sire)) if key in looped else one
+        for key, one in relatives.items()
+    }
 
 
 def with_identifiers(found: PedigreeSeen, animals: Iterable[UUID]) -> None:
@@ -71,11 +87,15 @@ def with_identifiers(found: PedigreeSeen, animals: Iterable[UUID]) -> None:
     prefetch_related_objects([one for one in seen if one is not None], "identifiers")
 
 
-def ancestry(found: PedigreeSeen, animal: UUID, generations: int) -> set[UUID]:
-    """It and its ancestors as stated, up to that many generations above it."""
-    one = found.relatives[animal]
-    parents = [each for each in (one.sire, one.dam) if each] if generations else []
-    return {animal}.union(*(ancestry(found, each, generations - 1) for each in parents))
+def ancestry(found: PedigreeSeen, animal: UUID, generations: int | None = None) -> set[UUID]:
+    """It and its ancestors as stated, up to that many generations above it, or all."""
+    reached, last = {animal}, {animal}
+    while last and generations != 0:
+        named = (found.relatives[one] for one in last)
+        last = {each for one in named for each in (one.sire, one.dam) if each} - reached
+        reached |= last
+        generations = None if generations is None else generations - 1
+    return reached
 
 
 def young_of(found: PedigreeSeen, animal: UUID) -> list[Relative]:

@@ -10,13 +10,20 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import LastNoted, conditions_of
 from scalewitness.breeding.queries.carrying import NEAREST, ON_PAGE, Stock, nearest, stock_of
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
-from scalewitness.breeding.queries.pedigrees import PedigreeSeen, Relative, pedigree_for, young_of
+from scalewitness.breeding.queries.pedigrees import (
+    PedigreeSeen,
+    Relative,
+    ancestry,
+    pedigree_for,
+    young_of,
+)
 from scalewitness.calls.queries.visibility import seen_animals
 from scalewitness.domain.cautions import is_held_off
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.genetics.elimination import TooTangled
 from scalewitness.domain.genetics.kinship import Kinship
 from scalewitness.domain.genetics.passing import Contradiction
+from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.prospects import prospects
 from scalewitness.domain.genetics.young import HarmExpected, Prospects, pair_chance
 from scalewitness.domain.observations import Sex
@@ -121,7 +128,18 @@ def _check_both(keeper: UUID, one: UUID, other: UUID, now: datetime) -> None:
 
 
 def _kinship(found: PedigreeSeen, one: UUID, other: UUID) -> float:
-    return Kinship(stock_of(found, None).pedigree).of(str(one), str(other))
+    """With the parents as they are stated; from the ancestors of the two alone, as nobody else
+    bears on it."""
+    known = ancestry(found, one) | ancestry(found, other)
+    members = (
+        Member(
+            str(each),
+            sires={str(found.relatives[each].sire): 1.0} if found.relatives[each].sire else {},
+            dams={str(found.relatives[each].dam): 1.0} if found.relatives[each].dam else {},
+        )
+        for each in known
+    )
+    return Kinship(Pedigree(members)).of(str(one), str(other))
 
 
 def _is(one: PairingSeen, sire: UUID, dam: UUID) -> bool:

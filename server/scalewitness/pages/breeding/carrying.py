@@ -159,14 +159,14 @@ def free_words(one: Relative, animal: Animal, stock: Stock) -> list[str]:
 
 
 def numbers_of(loci: Iterable[Locus]) -> list[tuple[str, str, str, str]]:
-    """Every number of the loci: of what, which, its value, and status with source."""
-    return [
-        (
-            locus.name,
-            name.replace("_", " "),
-            f"{number.value:g}",
-            ": ".join(part for part in (number.status, number.source or number.note) if part),
-        )
-        for locus in loci
-        for name, number in locus.numbers.items()
-    ]
+    """Every number of the loci: of which, what, its value, and status with source; those that are
+    the same of several once."""
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for locus in loci:
+        for name, number in locus.numbers.items():
+            about = ": ".join(
+                part for part in (number.status, number.source or number.note) if part
+            )
+            key = name.replace("_", " "), f"{number.value:g}", about
+            found.setdefault(key, []).append(locus_in_words(locus))
+    return [(", ".join(names), *key) for key, names in found.items()]

@@ -13,14 +13,14 @@ from django.utils.safestring import SafeString
 
 from scalewitness.pages.plots.sign import STROKES
 
-COLUMN: Final = 208.0
-ROW: Final = 58.0
+COLUMN: Final = 240.0
+ROW: Final = 60.0
 HALF: Final = 7.0
 """Half the width of a symbol."""
-ROOM: Final = 26
+ROOM: Final = {"title": 28, "carries": 38}
 """Letters that fit beside a symbol; the words below have the whole."""
 LINES: Final = 2
-"""Of what an animal carries, drawn; the words below have all."""
+"""Of what an animal carries, drawn below the line to its parents; the words below have all."""
 
 Sex = Literal["male", "female", ""]
 
@@ -91,7 +91,7 @@ def _place(
 
 def _node(one: Ancestor, column: int, x: float, y: float) -> dict[str, Any]:
     kind = one.label.split(" ", maxsplit=1)[0]
-    drawn = [_short(line) for line in one.carries[:LINES]]
+    drawn = [_short(line, ROOM["carries"]) for line in one.carries[:LINES]]
     return {
         "column": column,
         "sex": one.sex,
@@ -103,16 +103,16 @@ def _node(one: Ancestor, column: int, x: float, y: float) -> dict[str, Any]:
         "text": x + HALF + 5,
         "stroke": STROKES.get(kind, STROKES["unsexed"]),
         "kind": kind,
-        "title": _short(one.title),
-        "title_at": y - 6 if drawn else y + 4,
-        "carries": [(line, y + 7 + 13 * n) for n, line in enumerate(drawn)],
+        "title": _short(one.title, ROOM["title"]),
+        "title_at": y - 5 if drawn or one.parents else y + 4,
+        "carries": [(line, y + 13 + 13 * n) for n, line in enumerate(drawn)],
         "address": one.address,
         "is_root": column == 0,
     }
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= ROOM else f"{text[: ROOM - 1]}…"
+def _short(text: str, room: int) -> str:
+    return text if len(text) <= room else f"{text[: room - 1]}…"
 
 
 def _words(one: Ancestor, role: str) -> Iterator[tuple[str, Ancestor]]:
