@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from tests.world import World
+from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.people.models import Keeper
+from scalewitness.people.models import Keeper, Practitioner
 
 
 def bred(world: World, tag: str, sire: Animal | None, dam: Animal | None, **more: Any) -> Animal:
@@ -23,3 +23,19 @@ def state(world: World, animal: Animal, says: str, who: Keeper | None = None, **
     made = world.say(who or world.odile, "trait_stated", animal.pk, body, texts=texts)
     assert made.status == "accepted", made.problem
     return str(made.id)
+
+
+def sired(world: World, sire: Animal, young: int, **more: bool) -> str:
+    """A laboratory's test says that so many young are its own, and Stan has read it."""
+    named = new_id(world.now)
+    Practitioner.objects.create(id=named, named_by=world.odile, name="Loci")
+    excluded = ("other_males", "stored_sperm", "parthenogenesis")
+    observed = {"method": "parentage", "found": "sire", "young": young}
+    observed |= {f"{one}_excluded": True for one in excluded} | more
+    body = probing("male", world.chip(sire)) | {"observed": observed, "document": "cd" * 32}
+    body["reported"] = {"role": "laboratory", "who": str(named)}
+    call = str(world.say(world.odile, "call_made", sire.pk, body).id)
+    grant = world.view(world.stan, sire)
+    world.say(world.stan, "document_read", sire.pk, {"call": call, "document": "cd" * 32})
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    return call

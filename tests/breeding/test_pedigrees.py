@@ -3,7 +3,7 @@
 from uuid import UUID
 
 import pytest
-from tests.breeding.genes import bred
+from tests.breeding.genes import bred, sired
 from tests.breeding.test_uses import hand_over
 from tests.world import World, new_id
 
@@ -120,3 +120,27 @@ def test_a_dam_s_own_son_may_sire_her_young_and_nothing_loops(world: World) -> N
     found = read(world, world.odile, son)
     assert found.relatives[son.pk].sires.of == pytest.approx({first.pk: 0.94, None: 0.06})
     assert str(son.pk) in stock_of(found, "python_regius").pedigree
+
+
+@pytest.mark.parametrize(
+    ("tested", "excluded", "certain"), [(2, True, True), (1, True, False), (2, False, False)]
+)
+def test_a_confirmed_test_that_leaves_nothing_open_makes_parents_certain(
+    world: World, tested: int, excluded: bool, certain: bool
+) -> None:
+    """It names no young: it speaks of them all, or of nobody knows which."""
+    sire, earlier, dam = (world.animal(tag) for tag in ("S-1", "S-2", "D-1"))
+    bred(world, "Y-0", earlier, dam, hatched="2023-08-01")
+    young, _ = (bred(world, f"Y-{n}", sire, dam) for n in (1, 2))
+    sired(world, sire, tested, stored_sperm_excluded=excluded)
+    found = read(world, world.odile, young).relatives[young.pk]
+    assert (found.sires.doubts == (), found.dams.doubts == ()) == (certain, certain)
+
+
+def test_what_nobody_confirmed_makes_nothing_certain(world: World) -> None:
+    sire, dam = world.animal("S-1"), world.animal("D-1")
+    young = bred(world, "Y-1", sire, dam)
+    call = sired(world, sire, 1)
+    assert not read(world, world.odile, young).relatives[young.pk].sires.doubts
+    world.say(world.odile, "call_withdrawn", sire.pk, {"call": call})
+    assert read(world, world.odile, young).relatives[young.pk].sires.doubts == ("no_test",)

@@ -2,7 +2,7 @@
 
 from xml.etree import ElementTree
 
-from tests.breeding.genes import bred, state
+from tests.breeding.genes import bred, sired, state
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
@@ -81,3 +81,20 @@ def test_what_cannot_all_be_so_is_said(here: Here, odile: Browser) -> None:
     here.now_is_now()
     page = odile.open(f"/animals/{animal.pk}/carries")
     assert page.status == 200, "contradicting statements are weighed, not refused"
+
+
+def test_the_shorthand_of_the_trade_comes_out_where_a_test_confirmed_the_parents(
+    here: Here, odile: Browser
+) -> None:
+    sire, dam = here.animal("S-1"), here.animal("D-1")
+    for parent in (sire, dam):
+        state(here, parent, "carries_one")
+    young = bred(here, "Y-1", sire, dam)
+    state(here, young, "does_not_show")
+    here.now_is_now()
+    assert "66 % het" not in odile.open(f"/animals/{young.pk}/carries").text
+    sired(here, sire, 1)
+    page = odile.open(f"/animals/{young.pk}/carries")
+    assert "66 % het albino" in page.text
+    assert "No test confirmed it" not in page.text
+    assert [one.get("class") for one in drawing(page.html).iter("path")].count("tested") == 2

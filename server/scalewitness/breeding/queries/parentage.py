@@ -66,7 +66,7 @@ def known_mates(descents: Descents, reader: Reader) -> Mates:
 
 def tested_young(descents: Descents, wanted: Collection[UUID]) -> dict[UUID, set[UUID]]:
     """By parent, those of its young that a confirmed test of parents speaks of. A test names none:
-    it speaks of all that its parent had by then, where it tested as many at the least."""
+    it speaks of all that the reader sees of its parent's by then, where it tested just as many."""
     young: dict[UUID, list[tuple[UUID, date]]] = {}
     for one in wanted:
         descent = descents.get(one)
@@ -78,7 +78,7 @@ def tested_young(descents: Descents, wanted: Collection[UUID]) -> dict[UUID, set
     for call in with_report(Call.objects.filter(COUNTS, animal__in=seen, method="parentage")):
         observed, day = call.body["observed"], call.examined_at.date()
         then = {one for one, hatched in young[call.animal_id] if hatched <= day}
-        if call.report == "confirmed" and _settles(observed) and observed["young"] >= len(then):
+        if call.report == "confirmed" and _settles(observed) and observed["young"] == len(then):
             found.setdefault(call.animal_id, set()).update(then)
     return found
 

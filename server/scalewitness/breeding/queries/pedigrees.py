@@ -156,7 +156,8 @@ class _Gathered:
     def _dams(self, animal: UUID, descent: Descent) -> Chances:
         if descent.looped:
             return OWN_ANCESTOR
-        return dams(descent.dam, tested=self._tested(animal, descent.dam))
+        of_both = self._tested(animal, descent.sire)  # it leaves out that she had it alone
+        return dams(descent.dam, tested=of_both or self._tested(animal, descent.dam))
 
     def _alone(self, animal: UUID, descent: Descent) -> float:
         if descent.dam is None or descent.sire is not None:
