@@ -28,6 +28,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
+from bench.calibration import Calibration, Kept, kept, write
 from bench.histories import standing_of
 from bench.second_method import SecondMethod, second_method, together
 from bench.simulated import SEXES, Drawn, Simulator
@@ -308,6 +309,15 @@ def line(world: World, found: Sequence[Scores], settled: int, learned: Sequence[
     return f"| {' | '.join(cells)} |"
 
 
+def keep(world: World, settled: int, found: Sequence[Scores]) -> None:
+    """In place of what was kept of that world and number before; worlds stand in their order."""
+    all_of = pooled(found)
+    own = Calibration(world.name, settled, all_of.verified, [Kept(*one) for one in all_of.bins])
+    others = [one for one in kept() if (one.world, one.settled) != (world.name, settled)]
+    names = [one.name for one in WORLDS]
+    write([*others, own], lambda one: (names.index(one.world), one.settled))
+
+
 def in_words(wrong: int, count: int) -> str:
     share = 100 * wrong / max(1, count)
     return f"{wrong} of {count:,} ({share:.2f}, at most {100 * at_most(wrong, count):.2f})"
@@ -330,6 +340,7 @@ def main() -> int:
     arguments.add_argument("--version", default=CURRENT)
     arguments.add_argument("--settled", type=int, nargs="+", default=[0, 50, 200, 2000])
     arguments.add_argument("--world", default="", help="only worlds whose name has this in it")
+    arguments.add_argument("--keep", action="store_true", help="for the model card, by card.py")
     given = arguments.parse_args()
     failed, lines = False, []
     for world in (one for one in WORLDS if given.world in one.name):
@@ -342,6 +353,8 @@ def main() -> int:
             found = [one for *_, one in draws]
             report(world, found, settled, learned)
             lines.append(line(world, found, settled, learned))
+            if given.keep:
+                keep(world, settled, found)
             counts = [(bad, of) for of, bad in pooled(found).verified.values()]
             failed |= any(bad > ALLOWED * of for bad, of in counts)
             failed |= world.shared and not pooled(found).all_hold
