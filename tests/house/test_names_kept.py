@@ -21,6 +21,7 @@ SCHEDULED = {
     "scalewitness.ledger.tasks.push_to_witnesses",
     "scalewitness.ledger.tasks.sign_head",
     "scalewitness.mail.tasks.deliver_waiting",
+    "scalewitness.seasons.tasks.compute_seasons",
     "scalewitness.standings.tasks.learn_numbers",
     "scalewitness.visits.tasks.forget_invitations",
 }

@@ -22,6 +22,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
 from scalewitness.seasons.models import Season, SeasonOutlook
 from scalewitness.seasons.queries.at_stake import hanging_on, stake_for
+from scalewitness.seasons.queries.inputs import season_read
 from scalewitness.seasons.queries.shown import SeasonShown, season_shown
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
@@ -307,3 +308,25 @@ def test_what_hangs_on_an_animal_weighs_in_the_plan_of_a_visit(
     assert after.of(planned.pk) == ()
     assert set(after.hanging) == {UUID(one.animal) for one in found.falls}
     assert hanging_on(world.greta.pk, ids, world.now) == {}
+
+
+def test_what_is_carried_and_who_is_kin_is_read_from_the_pedigree(world: World) -> None:
+    """Two heterozygotes by test of a recessive trait bring a quarter; siblings are kin."""
+    sire = world.verified("M1")
+    dam = world.animal("F1")
+    world.call(world.odile, dam, "female")
+    parents = {"sire": str(sire.pk), "dam": str(dam.pk), "hatched": "2024-06-01"}
+    one, other = world.animal("Y1", **parents), world.animal("Y2", **parents)
+    stated = {"locus": "albino", "allele": "albino", "says": "carries_one", "basis": "dna"}
+    for animal in (sire, dam):
+        texts = {"laboratory": "Lab of the hills", "sample": "S-1"}
+        world.say(world.odile, "trait_stated", animal.pk, stated, texts=texts)
+    want = {"traits": [{"species": "python_regius", "locus": "albino", "look": "albino"}]}
+    edit_season(world.collection, YEAR, {"wants": [want]}, version=0, by=world.odile, now=world.now)
+    plan(world, world.odile, sire, dam)
+    read = season_read(world.collection, YEAR, world.odile.pk, world.now)
+    key = min(str(one.pk), str(other.pk)), max(str(one.pk), str(other.pk))
+    assert read.season.kinship[key] == pytest.approx(0.25, abs=0.05)
+    found = worked_out(world)
+    every = sum(n * p for n, p in read.season.animals[0].young.items())
+    assert found.worth.expected == pytest.approx(every / 4, rel=0.2)

@@ -1,32 +1,42 @@
 """All that a season is planned from, as far as one reader may see it."""
 
 import json
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from hashlib import sha256
-from typing import Any
+from itertools import combinations
+from typing import Any, Final
 from uuid import UUID
 
 import msgspec
 from django.db.models import Max
+from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.animals.queries import conditions_of
 from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.carrying import Stock, stock_of
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
 from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.domain.genetics.carried import Bounded, Chances, carried
+from scalewitness.domain.genetics.kinship import Kinship
+from scalewitness.domain.genetics.passing import Contradiction
 from scalewitness.domain.genetics.traits import Genotype, Locus
+from scalewitness.domain.genetics.young import pair_chance
 from scalewitness.domain.season.availability import Breeder, availability
 from scalewitness.domain.season.reproduction import clutch_sizes
-from scalewitness.domain.season.stated import limits_of, wants_of
+from scalewitness.domain.season.stated import key_of, limits_of, wants_of
 from scalewitness.domain.season.values import BreedingAnimal, Chosen, SeasonInput, SeasonPlan
 from scalewitness.sales.queries import animals_on_sale
 from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
 from scalewitness.standings.queries.logged import latest_standings
 
+HARDLY: Final = 0.01
+"""Animals that are a pair with less than this chance need no kinship (our judgement)."""
 Carries = Mapping[str, Mapping[str, Mapping[Genotype, float]]]
 """By animal and locus."""
 
@@ -54,8 +64,10 @@ def season_read(collection: Collection, year: int, reader: UUID, now: datetime) 
     carries, loci = _carried(found, animals)
     chosen = {_chosen(one): one.pk for one in pairings}
     plan = tuple(sorted(chosen))
+    breeding = tuple(_breeding(animals, carries, year, now))
     season = SeasonInput(
-        animals=tuple(_breeding(animals, carries, year, now)),
+        animals=breeding,
+        kinship=_kinship(found, breeding),
         wants=wants_of(settings.wants),
         limits=limits_of(settings.limits),
         loci=loci,
@@ -94,7 +106,48 @@ def _animals(
 
 
 def _carried(found: PedigreeSeen, animals: Sequence[Animal]) -> tuple[Carries, tuple[Locus, ...]]:
-    return {}, ()
+    """Of loci that can be computed. Nothing of one at which what is stated cannot all be so, or of
+    an animal whose relatives are too tangled for more than bounds."""
+    carries: defaultdict[str, dict[str, Mapping[Genotype, float]]] = defaultdict(dict)
+    loci: list[Locus] = []
+    for species in sorted({one.species for one in animals}):
+        stock = stock_of(found, species)
+        own = [str(one.pk) for one in animals if one.species == species]
+        for locus in stock.loci:
+            named = _among_species(locus, species)
+            loci.append(named)
+            for animal, chances in _chances(stock, locus, own).items():
+                if not isinstance(chances, Bounded):
+                    carries[animal][named.key] = chances
+    return carries, tuple(loci)
+
+
+def _chances(stock: Stock, locus: Locus, animals: Sequence[str]) -> Mapping[str, Chances]:
+    try:
+        return carried(stock.pedigree, locus, of=animals)
+    except Contradiction:
+        return {}
+
+
+def _among_species(locus: Locus, species: str) -> Locus:
+    """By a key of its own among the loci of all species."""
+    beside = locus.neighbour
+    if beside is not None:
+        beside = replace(beside, key=key_of(species, beside.key))
+    return replace(locus, key=key_of(species, locus.key), neighbour=beside)
+
+
+def _kinship(
+    found: PedigreeSeen, animals: Sequence[BreedingAnimal]
+) -> dict[tuple[str, str], float]:
+    """Of animals of one species that may be a pair; 0 is left out."""
+    kinship = Kinship(stock_of(found, None).pedigree)
+    pairs = (
+        (one.animal, other.animal)
+        for one, other in combinations(sorted(animals, key=lambda one: one.animal), 2)
+        if one.species == other.species and pair_chance(one.p_male, other.p_male) >= HARDLY
+    )
+    return {pair: value for pair in pairs if (value := kinship.of(*pair)) > 0}
 
 
 def _breeding(
