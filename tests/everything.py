@@ -3,6 +3,7 @@
 from datetime import timedelta
 from uuid import UUID
 
+from tests.families import family, result_of
 from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
 from tests.signing import endorsing, notice_of, paper, phone, rule, stop
@@ -64,6 +65,7 @@ def say_everything(world: World) -> World:
     _offers(world, world.verified("V2"))
     _release(world, world.verified("V4"))
     _newcomers(world, world.verified("V3"))
+    _claims(world)
     _one_person(world, world.animal("P1"))
     _on_its_own_account(world)
     _deceit(world)
@@ -272,6 +274,24 @@ def _traits(world: World, animal: Animal) -> None:
     tested = {"locus": "albino", "says": "carries_one", "basis": "dna"}
     texts = {"laboratory": "The bench in the valley", "sample": "B-1177"}
     world.say(world.odile, "trait_stated", animal.pk, tested, texts=texts)
+
+
+def _claims(world: World) -> None:
+    """Sold on a claim that falls, and stands again when a result is withdrawn; and on another that
+    is taken back before it is paid."""
+    known = family(world, name="C")
+    het = {"locus": "albino", "says": "carries_one", "basis": "parents"}
+    stated = world.say(world.odile, "trait_stated", known.young.pk, het).id
+    sale = world.draft(known.young)
+    offer = world.offer(sale, claims=[{"animal": str(known.young.pk), "stated": stated}])
+    world.confirm(sale, offer.id or "", offer.position or 0)
+    world.say(world.odile, "payment_recorded", sale.pk)
+    results = [result_of(world, one, "carries_none") for one in (known.sire, known.dam)]
+    world.say(world.odile, "trait_withdrawn", known.sire.pk, {"stated": results[0]})
+    other = world.animal("C2")
+    stated = world.say(world.odile, "trait_stated", other.pk, het).id
+    world.offer(world.draft(other), claims=[{"animal": str(other.pk), "stated": stated}])
+    world.say(world.odile, "trait_withdrawn", other.pk, {"stated": stated})
 
 
 def _pairings(world: World) -> UUID:

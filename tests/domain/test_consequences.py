@@ -3,9 +3,12 @@
 import pytest
 
 from scalewitness.domain.consequences import (
+    ClaimedSale,
     Consequence,
     Disclose,
+    DiscloseClaim,
     Hold,
+    HoldForClaim,
     NotifyKeepers,
     OpenDispute,
     PairingView,
@@ -13,6 +16,7 @@ from scalewitness.domain.consequences import (
     SaleView,
     consequences,
     may_affect_pairings,
+    of_claim,
     sex_of,
     verified_sex,
 )
@@ -276,3 +280,27 @@ def test_all_pairings_are_told_of_at_once() -> None:
     both = [planned("male", name="one"), planned("female", name="two")]
     found = consequences(VM, VF, [], both, dispute_open=False)
     assert shown(found[-1:]) == ["one:reversed", "two:restored"]
+
+
+@pytest.mark.parametrize(
+    ("now", "state", "held", "heard", "owed"),
+    [
+        ("fell", "offered", False, "stands", HoldForClaim("s", "claim_fell")),
+        ("fell", "confirmed", False, "stands", HoldForClaim("s", "claim_fell")),
+        ("withdrawn", "confirmed", False, "stands", HoldForClaim("s", "claim_withdrawn")),
+        ("fell", "confirmed", True, "stands", None),
+        ("stands", "offered", False, "stands", None),
+        ("fell", "paid", False, "stands", DiscloseClaim("s", "fell")),
+        ("fell", "closed", False, "stands", DiscloseClaim("s", "fell")),
+        ("fell", "handed_over", False, "fell", None),
+        ("withdrawn", "paid", False, "stands", DiscloseClaim("s", "withdrawn")),
+        ("withdrawn", "paid", False, "fell", None),
+        ("stands", "paid", False, "fell", DiscloseClaim("s", "restored")),
+        ("stands", "paid", False, "stands", None),
+        ("fell", "released", False, "stands", None),
+        ("fell", "declined", False, "stands", None),
+    ],
+)
+def test_what_is_owed_of_a_claim(now, state, held, heard, owed):
+    sale = ClaimedSale("s", state, held, heard)
+    assert of_claim(now, [sale]) == ((owed,) if owed else ())

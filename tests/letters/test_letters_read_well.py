@@ -114,6 +114,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "offer": SALE
     | {
         "represents": [{"animal": VESPER, "label": "verified male", "p_male": "0.997000"}],
+        "claims": 1,
         "recheck_days": 14,
         "days_to_pay": 14,
         "remedy": "refund_or_exchange",
@@ -171,6 +172,30 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "seller_email": "odile.marten@keepers.example",
         "earlier": [],
         "link": str(LINK),
+    },
+    "claim_disclosure": SALE
+    | {
+        "disclosure": ID,
+        "receipt": FACT,
+        "animal": VESPER,
+        "change": "fell",
+        "claim": "carries one copy of albino (100 % het)",
+        "becomes": "true with a chance of 0.4 in 100, by its proved parents",
+        "represented_at": "2026-11-25T14:05:00+00:00",
+        "owed_at": "2027-01-09T08:30:00+00:00",
+        "position": 89,
+        "seller_email": "odile.marten@keepers.example",
+        "earlier": [],
+        "link": str(LINK),
+    },
+    "claim_notice": {
+        "to_name": "Odile Marten",
+        "animal": VESPER,
+        "change": "fell",
+        "claim": "carries one copy of albino (100 % het)",
+        "becomes": "true with a chance of 0.4 in 100, by its proved parents",
+        "owed_at": "2027-01-09T08:30:00+00:00",
+        "own": True,
     },
     "report_to_answer": {
         "to_name": "Dr. Ines Aldous",
@@ -417,6 +442,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "visit_by_letter": {f"http://testserver/visits/by-letter/{ID}"},
         "offer": {link, f"{link}/receipts/{FACT}"},
         "disclosure": {link, f"{link}/receipts/{FACT}"},
+        "claim_disclosure": {link, f"{link}/receipts/{FACT}"},
         "sale_confirmed": {own, receipts},
         "check_requested": {own, receipts},
         "offer_declined": {own, receipts},

@@ -23,7 +23,7 @@ from scalewitness.people.services import name_practitioner
 
 MOST = 31
 """Queries: 25 (wanted of every main page), and for the browser's proof where the log ends, which
-keys it was signed under, and what came late; and what was stated of its traits, in which words, by
+keys it was signed under, and what came late; and what was stated of its traits, and by
 whom. On a record that has something of everything; an
 ordinary one asks for sixteen."""
 NOTED = (

@@ -1,4 +1,5 @@
-"""Notices owed to people who relied on a verified sex that no longer stands."""
+"""Notices owed to people who relied on a verified sex, or on a claimed trait, that no longer
+stands."""
 
 from django.db import models
 
@@ -20,12 +21,21 @@ class Disclosure(AppendOnly):
     was = models.JSONField()
     now = models.JSONField()
     owed_at = models.DateTimeField()
+    claim = models.UUIDField(null=True)
+    """The statement of a trait that it is about; None: it is about the sex."""
+    chance = models.CharField(max_length=8, default="", db_default="")
+    """Of a claim that fell, that it is true all the same."""
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["sale", "animal", "to", "cause"], name="one_disclosure_per_cause"
-            )
+                fields=["sale", "animal", "to", "cause"],
+                condition=models.Q(claim=None),
+                name="one_disclosure_per_cause",
+            ),
+            models.UniqueConstraint(
+                fields=["sale", "to", "cause", "claim"], name="one_disclosure_per_claim"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -11,7 +11,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import is_steward
 from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.models import Disclosure
-from scalewitness.domain.consequences import Reliance
+from scalewitness.domain.consequences import ClaimReliance, Reliance
 from scalewitness.domain.errors import NotFound
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import deal_ended
@@ -73,9 +73,18 @@ def disclosure_seen(keeper: UUID, disclosure: UUID, now: datetime) -> tuple[Disc
 
 def last_disclosed(sales: Collection[UUID], animal: UUID) -> dict[UUID, Reliance]:
     """By sale, what the buyer last heard of the verified sex they relied on."""
-    rows = Disclosure.objects.filter(sale__in=list(sales), animal=animal).order_by("position")
+    of_sex = Disclosure.objects.filter(sale__in=list(sales), animal=animal, claim=None)
+    rows = of_sex.order_by("position")
     last = dict(rows.values_list("sale", "change"))
     return {sale: _standing_represented(last.get(sale)) for sale in sales}
+
+
+def last_disclosed_of_claim(sales: Collection[UUID], claim: UUID) -> dict[UUID, ClaimReliance]:
+    """By sale, what the buyer last heard of a claim that they relied on."""
+    rows = Disclosure.objects.filter(sale__in=list(sales), claim=claim).order_by("position")
+    last = dict(rows.values_list("sale", "change"))
+    heard = {"fell": "fell", "withdrawn": "withdrawn"}
+    return {sale: heard.get(last.get(sale, ""), "stands") for sale in sales}  # type: ignore[misc]
 
 
 def _standing_represented(change: str | None) -> Reliance:
@@ -111,7 +120,7 @@ class ReadableByBuyer:
 def readable_by_buyer(animal: Animal, sale: Sale) -> ReadableByBuyer:
     """The evidence of their own deal, and the later news that they are owed: what later keepers
     record is not for them, unless they keep it themselves."""
-    owed = list(sale.disclosures.filter(animal=animal))
+    owed = list(sale.disclosures.filter(animal=animal, claim=None))
     last = max((one.position for one in owed), default=-1)
     keeps = sale.buyer.keeper_id == animal.collection.keeper_id
     end = None if keeps else deal_ended(animal, sale)

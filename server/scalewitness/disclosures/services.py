@@ -25,6 +25,8 @@ def disclosure(fact: Logged[DisclosureOwed]) -> Disclosure:
         was=msgspec.to_builtins(body.was),
         now=msgspec.to_builtins(body.now),
         owed_at=fact.received_at,
+        claim=UUID(body.claim.stated) if body.claim else None,
+        chance=(body.claim.chance or "") if body.claim else "",
     )
 
 

@@ -17,6 +17,9 @@ Change = Literal["fell", "reversed", "restored"]
 HoldReason = Literal[
     "standing_fell", "standing_reversed", "standing_changed", "contrary_call_waits"
 ]
+ClaimReliance = Literal["stands", "fell", "withdrawn"]
+ClaimChange = Literal["fell", "withdrawn", "restored"]
+ClaimHoldReason = Literal["claim_fell", "claim_withdrawn"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,28 @@ class Disclose:
     buyer: str
     change: Change
     was: Representation
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimedSale:
+    """A sale whose offer represents a claim. ``disclosed``: what the buyer last heard of it."""
+
+    sale: str
+    state: State
+    held: bool
+    disclosed: ClaimReliance = "stands"
+
+
+@dataclass(frozen=True, slots=True)
+class HoldForClaim:
+    sale: str
+    reason: ClaimHoldReason
+
+
+@dataclass(frozen=True, slots=True)
+class DiscloseClaim:
+    sale: str
+    change: ClaimChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +112,26 @@ class AskForRecheck:
 
 
 Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan | AskForRecheck
+
+
+def of_claim(
+    now: ClaimReliance, sales: Sequence[ClaimedSale]
+) -> tuple[HoldForClaim | DiscloseClaim, ...]:
+    """All that is owed to those who relied on a claim once it stands so. Whoever heard that it
+    fell is told no second time when it is also taken back."""
+    found = (_of_claim_in(sale, now) for sale in sales)
+    return tuple(one for one in found if one is not None)
+
+
+def _of_claim_in(sale: ClaimedSale, now: ClaimReliance) -> HoldForClaim | DiscloseClaim | None:
+    if sale.state in UNPAID:
+        if now == "stands" or sale.held:
+            return None
+        return HoldForClaim(sale.sale, "claim_fell" if now == "fell" else "claim_withdrawn")
+    gone = sale.disclosed != "stands" and now != "stands"
+    if sale.state not in RELIED_ON or gone or sale.disclosed == now:
+        return None
+    return DiscloseClaim(sale.sale, "restored" if now == "stands" else now)
 
 
 def sex_of(label: str) -> Sex | None:

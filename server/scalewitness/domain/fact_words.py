@@ -223,6 +223,8 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "linkage_stated": _from("A trait's inheritance with sex was stated: {}.", "trait"),
     "trait_stated": _trait,
     "trait_withdrawn": "A statement of a trait was withdrawn by whoever made it.",
+    "claim_fell": _from("Under its proved parents a claimed trait has a chance of {}.", "chance"),
+    "claim_restored": "A claimed trait that had fallen stands again.",
     "visit_invited": "A keeper was invited to check animals.",
     "visit_accepted": "The invitation to a visit was accepted.",
     "visit_declined": "The invitation to a visit was declined.",

@@ -20,7 +20,8 @@ DRIFT = Decimal("0.005")
 @dataclass(frozen=True, slots=True)
 class ShownAnimal:
     """One animal as an offer shows it. ``name``: as of ``version`` of its record. ``codes``:
-    each as "tag R-17". ``label`` and probabilities: the record's, not those of the offer."""
+    each as "tag R-17". ``label`` and probabilities: the record's, not those of the offer.
+    ``claims``: those that the offer represents, in words, with what became of each."""
 
     animal: str
     name: str
@@ -32,6 +33,7 @@ class ShownAnimal:
     label: str
     p_male: str
     p_male_pessimistic: str
+    claims: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,7 @@ class ShownOffer:
                 "label": one.label,
                 "species": one.species,
                 "traits": list(one.traits),
+                **({"claims": list(one.claims)} if one.claims else {}),
             }
             for one in self.animals
         ]
@@ -95,7 +98,7 @@ def moved(was: ShownOffer, now: ShownOffer) -> list[Moved]:
 
 
 def _of_animal(was: ShownAnimal, now: ShownAnimal) -> Iterator[Moved]:
-    for what in ("label", "name", "species", "hatched", "traits", "codes"):
+    for what in ("label", "name", "species", "hatched", "traits", "codes", "claims"):
         before, after = _words(getattr(was, what)), _words(getattr(now, what))
         if before != after:
             yield Moved(now.animal, what, before, after)
@@ -126,6 +129,7 @@ SUBJECTS: Final[Mapping[str, str]] = {
     "hatched": "its hatching date",
     "traits": "its traits",
     "codes": "its codes",
+    "claims": "what is claimed of its traits",
     "probability": "its probability",
     "recheck_days": "the days to recheck",
     "remedy": "the remedy",

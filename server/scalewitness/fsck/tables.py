@@ -78,7 +78,7 @@ from scalewitness.standings.models import (
     Standing,
     StatedLinkage,
 )
-from scalewitness.traits.models import TraitStatement, TraitWithdrawal
+from scalewitness.traits.models import ClaimChange, TraitStatement, TraitWithdrawal
 from scalewitness.visits.models import Visit, VisitAnimal, VisitStep
 
 Values = dict[str, Any]
@@ -154,6 +154,7 @@ TABLES = (
     Table(StatedLinkage),
     Table(TraitStatement),
     Table(TraitWithdrawal),
+    Table(ClaimChange),
     Table(Visit),
     Table(VisitAnimal, frozenset({"id"}), of=(Visit, "visit_id")),
     Table(VisitStep),

@@ -100,6 +100,8 @@ class Batch:
         self.actor = actor
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
+        self.restated: dict[UUID, Touched] = {}
+        """Animals of whose traits, or parents, something was stated: their claims may fall."""
         self.letters = Owing(actor.keeper, received_at)
         self.known = known or Known(actor.keeper, received_at)
         self._writer = writer or Writer()

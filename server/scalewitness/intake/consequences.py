@@ -48,6 +48,7 @@ from scalewitness.domain.sexing.kept import Before, NextStanding
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.affected_plans import state_affected_plans
 from scalewitness.intake.batch import Batch, Touched
+from scalewitness.intake.claims import settle_claims
 from scalewitness.intake.known import Subject
 from scalewitness.letters.animals import (
     Concerned,
@@ -80,6 +81,8 @@ def settle(batch: Batch) -> None:
         if subject is None:
             raise ValueError(f"there is no animal {animal}")
         _reassess(subject, touched, batch)
+        batch.restated[animal] = touched
+    settle_claims(batch)
 
 
 def _read(animal: UUID, batch: Batch) -> Subject | None:

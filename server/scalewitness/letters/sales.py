@@ -32,6 +32,7 @@ def send_offer(sale: Sale, fact: Logged[OfferMade], link: OfferLink, owing: Owin
         context={
             **about_sale(sale),
             "represents": _represented(sale, fact.body.represents, owing.now),
+            "claims": len(fact.body.claims),
             "recheck_days": fact.body.recheck_days,
             "remedy": fact.body.remedy,
             "days_to_pay": fact.body.days_to_pay,

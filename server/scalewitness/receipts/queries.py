@@ -234,6 +234,8 @@ ANIMAL_KINDS: Final = frozenset(
         "linkage_stated",
         "trait_stated",
         "trait_withdrawn",
+        "claim_fell",
+        "claim_restored",
         "identifier_assigned",
         "identifier_withdrawn",
         "joining_proposed",

@@ -42,3 +42,23 @@ class TraitWithdrawal(AppendOnly):
 
     def __str__(self) -> str:
         return f"withdrawal of {self.statement_id}"
+
+
+class ClaimChange(AppendOnly):
+    """A claim fell, or stands again, from ``position`` on; the latest counts."""
+
+    id = models.UUIDField(primary_key=True)
+    position = models.BigIntegerField(unique=True)
+    statement = models.ForeignKey(
+        TraitStatement, on_delete=models.PROTECT, related_name="changes", db_index=False
+    )
+    fell = models.BooleanField()
+    chance = models.CharField(max_length=8, blank=True)
+    """Empty: its parents are proved no more."""
+    cause = models.UUIDField()
+
+    class Meta:
+        indexes = [models.Index(fields=["statement", "-position"], name="claim_latest")]
+
+    def __str__(self) -> str:
+        return f"{self.statement_id} {'fell' if self.fell else 'stands again'}"

@@ -2,9 +2,9 @@
 
 from uuid import UUID
 
-from scalewitness.domain.facts import TraitStated, TraitWithdrawn
+from scalewitness.domain.facts import ClaimFell, ClaimRestored, TraitStated, TraitWithdrawn
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.traits.models import TraitStatement, TraitWithdrawal
+from scalewitness.traits.models import ClaimChange, TraitStatement, TraitWithdrawal
 
 
 def store_statement(fact: Logged[TraitStated]) -> None:
@@ -29,4 +29,16 @@ def store_withdrawal(fact: Logged[TraitWithdrawn]) -> None:
         position=fact.position,
         statement_id=UUID(fact.body.stated),
         at=fact.at,
+    )
+
+
+def store_claim_change(fact: Logged[ClaimFell | ClaimRestored]) -> None:
+    body = fact.body
+    ClaimChange.objects.create(
+        id=fact.id,
+        position=fact.position,
+        statement_id=UUID(body.stated),
+        fell=isinstance(body, ClaimFell),
+        chance=body.chance or "",
+        cause=UUID(body.cause),
     )

@@ -16,23 +16,26 @@ from scalewitness.api.reading import body_of
 from scalewitness.api.sales.access import own_sale
 from scalewitness.api.submission import ANSWERS, FACT_REFUSALS, IdAndTime, PendingFact, Texts, begin
 from scalewitness.domain.errors import StandingMoved
-from scalewitness.domain.facts import Moment
+from scalewitness.domain.facts import Id, Moment
 from scalewitness.domain.sales import DAYS_TO_PAY
 from scalewitness.intake.reassessing import restate
 from scalewitness.intake.rules.sales import represent
 from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.sales.models import Sale
+from scalewitness.traits.queries import claims_named
 
 
 class NewOffer(IdAndTime, frozen=True, kw_only=True):
     """The terms. ``recheck_days``: how long the buyer may have the sex rechecked;
     ``remedy``: what is agreed for the case that it proves wrong. ``days_to_pay``: from the
-    confirmation until the sale lapses, if you record no payment."""
+    confirmation until the sale lapses, if you record no payment. ``claims``: statements of traits
+    that the buyer may rely on."""
 
     recheck_days: Annotated[int, Meta(ge=0, le=365)]
     remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
     expires: Moment
     days_to_pay: Annotated[int, Meta(ge=1, le=90)] = DAYS_TO_PAY
+    claims: Annotated[tuple[Id, ...], Meta(max_length=200)] = ()
     texts: Texts = field(default_factory=dict)
 
 
@@ -59,11 +62,22 @@ def make_offer(request: Request, id: UUID) -> Response:
             "remedy": sent.remedy,
             "expires": sent.expires,
             "days_to_pay": sent.days_to_pay,
+            **({"claims": _claims(sent.claims)} if sent.claims else {}),
         },
         texts=sent.texts,
         flat=("body",),
         location=reverse("api:sale", args=[id]),
     )
+
+
+def _claims(statements: tuple[str, ...]) -> list[dict[str, str]]:
+    """Each with the animal that it is about; what there is none of is for the record to refuse."""
+    found = claims_named(map(UUID, statements))
+    return [
+        {"animal": str(claim.animal_id) if claim else one, "stated": one}
+        for one in statements
+        for claim in [found.get(UUID(one))]
+    ]
 
 
 def _represents(fact: PendingFact, sale: Sale) -> list[Mapping[str, Any]]:

@@ -11,9 +11,11 @@ from scalewitness.api.shapes.letters import LetterShown, letters
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.domain.facts import Representation
+from scalewitness.domain.genetics.stated_words import statement_in_words
 from scalewitness.ledger.queries.entries import entry_of
 from scalewitness.mail.queries import letters_for
 from scalewitness.sales.queries import offer_in_force
+from scalewitness.traits.queries import as_statements, claims_named
 
 
 class Cause(Struct, frozen=True):
@@ -23,10 +25,19 @@ class Cause(Struct, frozen=True):
     received_at: datetime
 
 
+class ClaimDisclosed(Struct, frozen=True):
+    """A represented claim, in words. ``chance``: of one that fell, that it is true all the same."""
+
+    stated: UUID
+    in_words: str
+    chance: float | None
+
+
 class DisclosureShown(Struct, frozen=True):
     """``was`` is what was represented when the animal was sold, ``now`` what the record
-    says since. ``change``: ``fell``, ``reversed`` or ``restored``. ``letters`` is for the
-    seller; it is empty for the buyer."""
+    says since. ``change``: ``fell``, ``reversed``, ``restored`` or ``withdrawn``. ``claim``: it is
+    about that statement of a trait, not about the sex. ``letters`` is for the seller; it is empty
+    for the buyer."""
 
     id: UUID
     position: int
@@ -36,6 +47,7 @@ class DisclosureShown(Struct, frozen=True):
     change: str
     was: Representation
     now: Representation
+    claim: ClaimDisclosed | None
     represented_at: datetime | None
     owed_at: datetime
     cause: Cause | None
@@ -65,6 +77,7 @@ def disclosure(owed: Disclosure, *, for_seller: bool) -> DisclosureShown:
         change=owed.change,
         was=msgspec.convert(owed.was, Representation),
         now=msgspec.convert(owed.now, Representation),
+        claim=_claim(owed),
         represented_at=offered.at if offered else None,
         owed_at=owed.owed_at,
         cause=_cause(owed.cause),
@@ -76,6 +89,14 @@ def disclosure(owed: Disclosure, *, for_seller: bool) -> DisclosureShown:
         acknowledged_at=_acknowledged_at(owed),
         letters=_letters(owed) if for_seller else [],
     )
+
+
+def _claim(owed: Disclosure) -> ClaimDisclosed | None:
+    if owed.claim is None:
+        return None
+    (stated,) = as_statements([claims_named([owed.claim])[owed.claim]])
+    words = statement_in_words(owed.animal.species, stated)
+    return ClaimDisclosed(owed.claim, words, float(owed.chance) if owed.chance else None)
 
 
 def _cause(fact: UUID) -> Cause | None:

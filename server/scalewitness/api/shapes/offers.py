@@ -34,7 +34,7 @@ from scalewitness.domain.sexing.explain import ReasonLine
 from scalewitness.domain.sexing.sensitivity import in_words
 from scalewitness.examiners.backgrounds import backgrounds_of
 from scalewitness.intake.rules.sales import represent
-from scalewitness.intake.shown import shown_now
+from scalewitness.intake.shown import claims_shown, shown_now
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import codes_known, progress_of, still_there
 from scalewitness.sales.queries.returns import last_return
@@ -81,7 +81,8 @@ class CallForBuyer(Struct, frozen=True):
 class AnimalOffered(Struct, frozen=True):
     """``represented`` is what the offer says, ``current`` what the record says now;
     ``sensitivity`` how far that moves when the model's numbers do, in words; ``returned``: from
-    a sale before this one."""
+    a sale before this one. ``claims``: what the offer claims of its traits, who states it, and
+    what became of that, as a confirmation covers it."""
 
     id: UUID
     name: str
@@ -92,6 +93,7 @@ class AnimalOffered(Struct, frozen=True):
     returned: ReturnShown | None
     represented: Representation
     current: Representation
+    claims: list[str]
     evidence: list[EvidenceLine]
     sensitivity: str
     calls: list[CallForBuyer]
@@ -133,7 +135,7 @@ def offer_seen(
     ``sellers``: the keeper and partners of the selling collection. ``lasting``: by the link that
     lasts, which shows what its page shows and no more."""
     body, progress = msgspec.convert(step.body, OfferMade), progress_of(sale)
-    animals = _animals(sale, body.represents, sellers)
+    animals = _animals(sale, step, body.represents, sellers)
     return OfferSeen(
         sale=sale.pk,
         offer=step.pk,
@@ -155,10 +157,14 @@ def offer_seen(
 
 
 def _animals(
-    sale: Sale, represents: Iterable[Representation], sellers: frozenset[UUID]
+    sale: Sale,
+    step: SaleStep,
+    represents: Iterable[Representation],
+    sellers: frozenset[UUID],
 ) -> list[AnimalOffered]:
     represented = {UUID(one.animal): one for one in represents}
     now = {UUID(one.animal): one for one in represent(represented)}
+    claims = claims_shown(step, None)
     return [
         AnimalOffered(
             id=row.pk,
@@ -170,6 +176,7 @@ def _animals(
             returned=_returned_before(row.pk, sale),
             represented=represented[row.pk],
             current=now[row.pk],
+            claims=claims.get(row.pk, []),
             evidence=_evidence(known, sale, sellers),
             sensitivity=in_words(known.sensitivity),
             calls=[_call_for_buyer(shown, sale, sellers, backgrounds) for shown in known.calls],
@@ -184,7 +191,8 @@ def _animals(
 def _as_bought(sale: Sale, animals: Iterable[AnimalOffered]) -> list[AnimalOffered]:
     """Long after the sale it may be with somebody else: what is found of it there is theirs to
     show, but for what is behind a disclosure."""
-    disclosed = set(sale.disclosures.values_list("animal", flat=True))
+    of_sex = sale.disclosures.filter(claim=None)
+    disclosed = set(of_sex.values_list("animal", flat=True))
     return [
         msgspec.structs.replace(
             one,

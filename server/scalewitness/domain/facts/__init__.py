@@ -102,6 +102,7 @@ from scalewitness.domain.facts.sales import (
     AnimalAsShown,
     ArrivalCompared,
     CheckRequested,
+    ClaimNow,
     DisclosureAcknowledged,
     DisclosureOwed,
     HandedOver,
@@ -114,6 +115,7 @@ from scalewitness.domain.facts.sales import (
     ReleaseAsked,
     ReleaseDenied,
     Representation,
+    RepresentedClaim,
     ReturnAnswered,
     SaleClosed,
     SaleConfirmed,
@@ -140,7 +142,12 @@ from scalewitness.domain.facts.shapes import (
     Signature,
     Word,
 )
-from scalewitness.domain.facts.traits import TraitStated, TraitWithdrawn
+from scalewitness.domain.facts.traits import (
+    ClaimFell,
+    ClaimRestored,
+    TraitStated,
+    TraitWithdrawn,
+)
 
 __all__ = [
     "BODIES",
@@ -159,6 +166,9 @@ __all__ = [
     "CallWithdrawn",
     "CheckRequested",
     "Circumstance",
+    "ClaimFell",
+    "ClaimNow",
+    "ClaimRestored",
     "Commitment",
     "Corrected",
     "CustodyChanged",
@@ -228,6 +238,7 @@ __all__ = [
     "ReportStands",
     "Reported",
     "Representation",
+    "RepresentedClaim",
     "ReturnAnswered",
     "SaleClosed",
     "SaleConfirmed",
@@ -291,6 +302,8 @@ SYSTEM_KINDS = frozenset(
         "offer_lapsed",
         "sale_held",
         "disclosure_owed",
+        "claim_fell",
+        "claim_restored",
         "plan_affected",
     }
 )

@@ -28,6 +28,13 @@ class Representation(Body, frozen=True):
     position: Position
 
 
+class RepresentedClaim(Body, frozen=True):
+    """What somebody ``stated`` of a trait of the animal, as the seller offers on it."""
+
+    animal: Id
+    stated: Id
+
+
 class OfferMade(Body, frozen=True):
     """About a sale. The agreed remedy if the sex proves wrong is part of the offer, and so are
     the days from the confirmation within which the payment must be recorded."""
@@ -39,6 +46,7 @@ class OfferMade(Body, frozen=True):
     remedy: Literal["refund", "exchange", "refund_or_exchange", "to_be_agreed", "none"]
     expires: Moment
     days_to_pay: Annotated[int, Meta(ge=1, le=90)] = DAYS_TO_PAY
+    claims: Annotated[tuple[RepresentedClaim, ...], Meta(max_length=200)] = ()
     note: Commitment | None = None
 
 
@@ -66,7 +74,7 @@ class AnimalAsShown(Body, frozen=True):
 
 class WhatWasShown(Body, frozen=True):
     """``digest``: of the offer, its terms, and of each animal its codes, species, hatching date,
-    traits and label. The probabilities stand beside it, as they may drift."""
+    traits, label and represented claims. The probabilities stand beside it, as they may drift."""
 
     digest: Sha256
     animals: Annotated[tuple[AnimalAsShown, ...], Meta(min_length=1, max_length=50)]
@@ -94,6 +102,8 @@ class SaleHeld(Body, frozen=True):
         "contrary_call_waits",
         "dispute",
         "animal_ended",
+        "claim_fell",
+        "claim_withdrawn",
     ]
     animal: Id
     cause: Id
@@ -155,16 +165,25 @@ class ReturnAnswered(Body, frozen=True):
     note: Commitment | None = None
 
 
+class ClaimNow(Body, frozen=True):
+    """What became of what was ``stated``. ``chance``: of a claim that fell."""
+
+    stated: Id
+    chance: Share | None = None
+
+
 class DisclosureOwed(Body, frozen=True):
-    """Notice owed to someone who relied on a verified sex: both versions, side by side."""
+    """Notice owed to someone who relied on a verified sex: both versions, side by side. ``claim``:
+    it is about a represented claim instead; the two versions tell of the sex all the same."""
 
     sale: Id
     animal: Id
     to: Id
     cause: Id
-    change: Literal["fell", "reversed", "restored"]
+    change: Literal["fell", "reversed", "restored", "withdrawn"]
     was: Representation
     now: Representation
+    claim: ClaimNow | None = None
 
 
 class DisclosureAcknowledged(Body, frozen=True):

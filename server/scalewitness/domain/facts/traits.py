@@ -27,7 +27,27 @@ class TraitWithdrawn(Body, frozen=True):
     note: Commitment | None = None
 
 
+class ClaimFell(Body, frozen=True):
+    """About an animal: under its proved parents, what was ``stated`` has this ``chance`` to be
+    true, at most :data:`~scalewitness.domain.genetics.falling.FALLS_AT`."""
+
+    stated: Id
+    chance: Share
+    cause: Id
+
+
+class ClaimRestored(Body, frozen=True):
+    """About an animal: what was ``stated`` and had fallen stands again. ``chance``: None where its
+    parents are proved no more."""
+
+    stated: Id
+    cause: Id
+    chance: Share | None = None
+
+
 BODIES: dict[str, type[Body]] = {
     "trait_stated": TraitStated,
     "trait_withdrawn": TraitWithdrawn,
+    "claim_fell": ClaimFell,
+    "claim_restored": ClaimRestored,
 }

@@ -38,6 +38,8 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "linkage_stated": animals.linkage_stated,
     "trait_stated": traits.trait_stated,
     "trait_withdrawn": traits.trait_withdrawn,
+    "claim_fell": traits.claim_fell,
+    "claim_restored": traits.claim_restored,
     "keeper_vouched": people.keeper_vouched,
     "founder_named": people.founder_named,
     "deceit_found": people.deceit_found,

@@ -39,6 +39,8 @@ def disclosure_owed(fact: LoggedFact, past: Past) -> Rows:
             change=body.change,
             was=fact.raw["was"],
             now=fact.raw["now"],
+            claim=id_of(body.claim.stated) if body.claim else None,
+            chance=(body.claim.chance or "") if body.claim else "",
             owed_at=fact.received_at,
         ),
     )

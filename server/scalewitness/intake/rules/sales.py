@@ -1,6 +1,6 @@
 """Sales: every step checked against the table in `domain.sales`."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict
 from typing import Final, cast
 from uuid import UUID
@@ -37,6 +37,8 @@ from scalewitness.sales.queries import (
 from scalewitness.sales.queries.returns import returns_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standings
+from scalewitness.traits.queries import claims_named
+from scalewitness.traits.queries.claims import fallen_among
 
 NEEDS_CODE = (
     "The seller asked for a code with your confirmation. Have one sent to your address, and "
@@ -98,6 +100,7 @@ def offer_made(fact: Sealed, batch: Batch) -> int:
     animals = sorted(sale.animals.values_list("pk", flat=True))
     _check_free(sale, batch)
     _check_represented(body, represent(animals))
+    _check_claims(body, animals)
     logged = batch.log(fact)
     services.store_step(sale, fact.kind, logged)
     services.revoke_links(sale, "offer", batch.now)
@@ -193,6 +196,30 @@ def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None
         raise StandingMoved(
             "The offer does not represent what the record says now.",
             now=msgspec.to_builtins(moved),
+        )
+
+
+def _check_claims(body: OfferMade, animals: Collection[UUID]) -> None:
+    """Each was stated of an animal of the sale and stands; whoever stated it.
+
+    Raises:
+        OutOfRange: one is of something else, or named twice.
+        StandingMoved: one fell or was withdrawn.
+    """
+    named = [UUID(one.stated) for one in body.claims]
+    found = claims_named(named)
+    for index, one in enumerate(body.claims):
+        claim = found.get(UUID(one.stated))
+        if claim is None or str(claim.animal_id) != one.animal or claim.animal_id not in animals:
+            raise OutOfRange(
+                "Nobody stated that of this animal.", pointer=f"/body/claims/{index}/stated"
+            )
+    if len(set(named)) < len(named):
+        raise OutOfRange("Represent each claim once.", pointer="/body/claims")
+    gone = fallen_among(named) | {one.pk for one in found.values() if hasattr(one, "withdrawal")}
+    if gone:
+        raise StandingMoved(
+            "A claim of the offer fell or was withdrawn.", claims=sorted(map(str, gone))
         )
 
 

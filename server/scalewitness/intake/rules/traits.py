@@ -9,7 +9,8 @@ from scalewitness.domain.errors import NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import TraitStated, TraitWithdrawn
 from scalewitness.domain.genetics.stated import SEEN
 from scalewitness.domain.genetics.traits import WILD, Locus, loci_of
-from scalewitness.intake.batch import Batch
+from scalewitness.intake.batch import Batch, Touched
+from scalewitness.intake.claims import follow_withdrawal
 from scalewitness.intake.submission import Sealed
 from scalewitness.traits import services
 from scalewitness.traits.queries import in_force_by, statement_of
@@ -38,6 +39,7 @@ def trait_stated(fact: Sealed, batch: Batch) -> int:
         )
     logged = batch.log(fact)
     services.store_statement(logged)
+    batch.restated[animal.pk] = Touched(fact.id, fact.kind)
     return logged.position
 
 
@@ -74,4 +76,6 @@ def trait_withdrawn(fact: Sealed, batch: Batch) -> int:
         raise NotNow("You have withdrawn it already.")
     logged = batch.log(fact)
     services.store_withdrawal(logged)
+    batch.restated[fact.about] = Touched(fact.id, fact.kind)
+    follow_withdrawal(statement, fact.id, batch)
     return logged.position

@@ -126,10 +126,10 @@ def texts_of(facts: Iterable[UUID]) -> dict[tuple[UUID, str], str]:
     return {(fact, field): text for fact, field, text, _ in TEXTS.ask(facts=list(facts))}
 
 
-def note_beside(fact: str, column: str = "text") -> Subquery:
+def note_beside(fact: str, column: str = "text", field: str = "note") -> Subquery:
     """The note, where it is still kept, of the fact whose id is that field of an outer query; or
-    another ``column`` of it."""
-    notes = Text.objects.filter(fact=OuterRef(fact), field="note")
+    another ``column`` of it, or another ``field``'s text."""
+    notes = Text.objects.filter(fact=OuterRef(fact), field=field)
     return Subquery(notes.values(column)[:1])
 
 

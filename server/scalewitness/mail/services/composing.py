@@ -33,7 +33,7 @@ from scalewitness.mail.services.replacing import REPLACED
 
 log = structlog.get_logger()
 
-WITH_RECEIPT = frozenset({"disclosure", "sale_confirmed"})
+WITH_RECEIPT = frozenset({"disclosure", "claim_disclosure", "sale_confirmed"})
 """Kinds that carry their fact's receipt as a file; others only lead to it."""
 WITH_STATE = frozenset({"offer"})
 """Kinds that say what the log was when they left; a receipt has that in it."""

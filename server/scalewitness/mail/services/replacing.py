@@ -16,7 +16,9 @@ from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 from scalewitness.mail.models import UNSENT, Letter
 from scalewitness.mail.queries import COVER
 
-REPLACED: Final = frozenset({"disclosure", "standing_notice", "pairing_affected"})
+REPLACED: Final = frozenset(
+    {"disclosure", "standing_notice", "pairing_affected", "claim_disclosure", "claim_notice"}
+)
 """Kinds of which the newest tells all there is to tell."""
 WAITING: Final = Letter.State.WAITING
 JOINED: Final = Letter.State.JOINED

@@ -17,8 +17,10 @@ from scalewitness.disclosures.queries import (
     disclosures_to,
 )
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.genetics.stated_words import statement_in_words
 from scalewitness.domain.habits import readers
 from scalewitness.ledger.queries.entries import entry_at
+from scalewitness.letters.claims import now_in_words
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import letters_for
 from scalewitness.mail.services.composing import compose
@@ -28,11 +30,17 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_i
 from scalewitness.pages.parts.facts import StepForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.queries import codes_known, names_then, offer_in_force, sales_seen
+from scalewitness.traits.queries import as_statements, claims_named
 
 CHANGES = {
     "fell": "The verified sex no longer stands.",
     "reversed": "The record now says the other sex.",
     "restored": "The verified sex stands again.",
+}
+CLAIM_CHANGES = {
+    "fell": "A claimed trait no longer stands.",
+    "withdrawn": "A claimed trait was withdrawn by whoever stated it.",
+    "restored": "A claimed trait stands again.",
 }
 OWN_LINK = "(your buyer’s own link)"
 DELIVERY = {
@@ -52,11 +60,25 @@ def both_versions(owed: Disclosure, names: Names | None = None) -> dict[str, Any
         "owed": owed,
         "title": title_in(owed.sale, owed.animal, names),
         "identifiers": codes_known(owed.animal, owed.sale),
-        "change": CHANGES[owed.change],
-        "was": owed.was,
-        "now": owed.now,
+        "change": (CLAIM_CHANGES if owed.claim else CHANGES)[owed.change],
+        **_versions(owed),
         "represented_at": offer.at if offer else None,
         "open": is_open(owed),
+    }
+
+
+def _versions(owed: Disclosure) -> dict[str, Any]:
+    """Of a claim, in words; its position is that of what was stated, and of the disclosure."""
+    claim = claims_named([owed.claim]).get(owed.claim) if owed.claim else None
+    if claim is None:
+        return {"was": owed.was, "now": owed.now}
+    (stated,) = as_statements([claim])
+    becomes = "stands again" if owed.change == "restored" else now_in_words(owed.chance or None)
+    words = statement_in_words(owed.animal.species, stated)
+    return {
+        "was": {"label": words, "position": claim.position},
+        "now": {"label": becomes, "position": owed.position},
+        "of_claim": True,
     }
 
 

@@ -15,6 +15,7 @@ from scalewitness.domain.cautions import COMPARE_ITS_CODE
 from scalewitness.domain.facts import OfferMade, Representation
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.examiners.settled import settled_behind
+from scalewitness.intake.shown import claims_shown
 from scalewitness.pages.animals.evidence import (
     CallInWords,
     for_buyer,
@@ -60,6 +61,7 @@ def animal_view(animal: Animal, sale: Sale, offer: SaleStep) -> dict[str, Any]:
         "identifiers": codes_known(animal, sale),
         "was": msgspec.to_builtins(was),
         "was_fact": _standing_fact(case, was.position),
+        "claims": claims_shown(offer, None).get(animal.pk, ()),
         "moved": (now.label if now else "unsexed") != was.label,
         "case": case,
         "theirs": theirs,

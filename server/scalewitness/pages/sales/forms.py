@@ -82,13 +82,29 @@ class OfferForm(FactForm):
         "The offer stands until the end of",
         initial=lambda: timezone.localdate() + timedelta(days=14),
     )
+    claims = forms.MultipleChoiceField(
+        label="Claims of traits that you offer it with",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Your buyer may rely on them. If one falls or is withdrawn, they are told.",
+    )
     note = note("Note for your own record")
 
     def __init__(
-        self, *args: Any, sale: Sale, represents: Sequence[Representation], **kwargs: Any
+        self,
+        *args: Any,
+        sale: Sale,
+        represents: Sequence[Representation],
+        claims: Sequence[tuple[str, str]],
+        **kwargs: Any,
     ) -> None:
+        """``claims``: each as the animal and the statement, with its words."""
         super().__init__(*args, **kwargs)
         self.sale = sale
+        if claims:
+            self.fields["claims"].choices = claims  # type: ignore[attr-defined]
+        else:
+            del self.fields["claims"]
         self.fields["represents"].initial = json.dumps(msgspec.to_builtins(list(represents)))
 
     def clean_represents(self) -> list[Any]:
@@ -104,6 +120,8 @@ class OfferForm(FactForm):
         given = self.cleaned_data
         last = time(23, 59, 59, tzinfo=timezone.get_current_timezone())
         expires = datetime.combine(given["expires"], last).astimezone(UTC)
+        pairs = (one.split() for one in given.get("claims", ()))
+        claims = [{"animal": animal, "stated": stated} for animal, stated in pairs]
         return {
             "collection": str(self.sale.collection_id),
             "buyer": str(self.sale.buyer_id),
@@ -112,6 +130,7 @@ class OfferForm(FactForm):
             "remedy": given["remedy"],
             "days_to_pay": given["days_to_pay"],
             "expires": rfc3339(expires),
+            **({"claims": claims} if claims else {}),
         }
 
 

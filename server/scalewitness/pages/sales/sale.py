@@ -36,6 +36,7 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_acce
 from scalewitness.pages.parts.facts import StepForm, retype
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import own_animals, picked
+from scalewitness.pages.sales.claims import claims_to_offer
 from scalewitness.pages.sales.forms import CustodyForm, DraftForm, OfferForm, ReleaseForm
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale, SaleStep
@@ -241,7 +242,8 @@ def take_step(request: HttpRequest, keeper: Keeper, sale_id: UUID, what: str) ->
 def offer(request: HttpRequest, keeper: Keeper, sale_id: UUID) -> HttpResponse:
     sale = sale_seen(keeper, sale_id)
     now = represent(sorted(sale.animals.values_list("pk", flat=True)))
-    form = OfferForm(request.POST or None, sale=sale, represents=now)
+    claims = claims_to_offer(sale)
+    form = OfferForm(request.POST or None, sale=sale, represents=now, claims=claims)
     if form.is_valid():
         if form.send(sale.pk, actor_of(keeper)) is not None:
             messages.success(request, f"Offered. {sale.buyer.name} is told by letter.")

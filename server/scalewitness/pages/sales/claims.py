@@ -1,0 +1,24 @@
+"""The claims of traits that a sale's animals can be offered with."""
+
+from scalewitness.domain.genetics.stated_words import basis_in_words, statement_in_words
+from scalewitness.pages.home.titles import title_in
+from scalewitness.sales.models import Sale
+from scalewitness.traits.queries import statements_of
+from scalewitness.traits.queries.claims import fallen_among
+
+
+def claims_to_offer(sale: Sale) -> list[tuple[str, str]]:
+    """Those that stand, each as the animal and the statement, with its words."""
+    animals = {one.pk: one for one in sale.animals.order_by("pk")}
+    found = [one for own in statements_of(animals).values() for one in own]
+    fallen = fallen_among(one.id for one in found)
+    return [
+        (
+            f"{one.animal} {one.id}",
+            f"{title_in(sale, animal)}: {statement_in_words(animal.species, one)}, "
+            f"{basis_in_words(one)}",
+        )
+        for one in found
+        for animal in [animals[one.animal]]
+        if one.id not in fallen
+    ]
