@@ -25,6 +25,7 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.genetics.carried import Bounded, Chances, carried
 from scalewitness.domain.genetics.kinship import Kinship
 from scalewitness.domain.genetics.passing import Contradiction
+from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.traits import Genotype, Locus
 from scalewitness.domain.genetics.young import pair_chance
 from scalewitness.domain.season.availability import Breeder, availability
@@ -140,8 +141,17 @@ def _among_species(locus: Locus, species: str) -> Locus:
 def _kinship(
     found: PedigreeSeen, animals: Sequence[BreedingAnimal]
 ) -> dict[tuple[str, str], float]:
-    """Of animals of one species that may be a pair; 0 is left out."""
-    kinship = Kinship(stock_of(found, None).pedigree)
+    """Of animals of one species that may be a pair, with the parents as they are stated; 0 is left
+    out."""
+    members = (
+        Member(
+            str(one.id),
+            sires={str(one.sire): 1.0} if one.sire in found.relatives else {},
+            dams={str(one.dam): 1.0} if one.dam in found.relatives else {},
+        )
+        for one in found.relatives.values()
+    )
+    kinship = Kinship(Pedigree(members))
     pairs = (
         (one.animal, other.animal)
         for one, other in combinations(sorted(animals, key=lambda one: one.animal), 2)
