@@ -17,6 +17,7 @@ from scalewitness_cli.commands.refiling import refile
 from scalewitness_cli.commands.requiring import require_witnesses
 from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.revoking import revoke_witness
+from scalewitness_cli.commands.season import season
 from scalewitness_cli.commands.sending import send
 from scalewitness_cli.commands.servers import servers
 from scalewitness_cli.commands.showing import sheet, show
@@ -36,7 +37,7 @@ def cli() -> None:
 
 
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end,
-    traits, carries, prospects, sync, in_my_name, require_signatures, endorse, recovery_key,
+    traits, carries, prospects, season, sync, in_my_name, require_signatures, endorse, recovery_key,
     recover, revoke_device, send, show, unsent, retry, drop, choose, receipt, photo, import_,
     export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,

@@ -3,7 +3,7 @@
 import stat
 
 import pytest
-from tests.cli.rooms import Machine, Room, envelope, invite, new_animal, push
+from tests.cli.rooms import Machine, Room, envelope, fresh_id, invite, new_animal, push
 from tests.world import PASSWORD, probing
 
 from scalewitness.domain.moments import rfc3339
@@ -292,3 +292,31 @@ def test_an_unusual_depth_is_asked_again_and_what_was_refused_can_be_mended(
     odile.sync()
     calls = odile.api.get(f"animals/{animal}/calls").json()["items"]
     assert [one["observed"]["unusual"] for one in calls] == [True, True]
+
+
+def test_the_season_is_noted_shown_and_taken_back(odile: Machine) -> None:
+    sire, dam = new_animal(odile, "S96"), new_animal(odile, "S97")
+    today = moment_now().astimezone().date()
+    year = today.year
+    body = {"sire": sire, "dam": dam, "season": year}
+    pairing = fresh_id()
+    push(odile.api, envelope("pairing_planned", pairing, body))
+    odile.sync()
+    assert odile.run("season", "note", "S97", "laid", "--young", "5").status == 2, "not of those"
+    assert odile.run("season", "note", "S97", "laid", "--on", "yesterday").status == 2
+    odile.well("season", "note", "S97", "laid", "--good", "6", "--slugs", "1")
+    odile.sync()
+    shown = odile.run("season", "show").out
+    assert f"S97 with S96, {year}" in shown
+    assert "eggs laid, good: 6, slugs: 1, by" in shown
+    assert f"hatched, after eggs laid on {today}: 55 to 65 days (web page)" in shown
+    assert odile.run("season", "show", "--due").out.strip() == "Nothing is due."
+    item = next(one for one in odile.well("season", "show") if one["notes"])
+    (noted,) = item["notes"]
+    odile.well("season", "withdraw", noted["id"][-12:])
+    odile.sync()
+    item = next(one for one in odile.well("season", "show") if one["pairing"]["id"] == pairing)
+    assert (item["notes"], item["windows"]) == ([], [])
+    refused = odile.run("season", "withdraw", noted["id"])
+    assert refused.status == 1
+    assert "no such note" in refused.err
