@@ -120,6 +120,15 @@ def test_outcomes_lead_to_the_forms_that_state_what_they_prove(here: Here, odile
     grid = odile.fill(clutch, pattern="LG-##", first="1")
     assert "LG-05" in grid.html
     assert "LG-06" not in grid.html
+    here.now = timezone.now()
+    eggs = {"method": "reproduction", "event": "laid_eggs", "witnessed": True, "count": 7}
+    at = here.now - timedelta(days=60)
+    here.call(here.odile, dam, "female", body={"observed": eggs}, at=at)
+    body = {"hatched": str(ago_day(1)), "dam": str(dam.pk), "sire": str(sire.pk)}
+    here.animal("LG-01", **body)
+    again = odile.open(f"/pairings/{pairing}/season").html
+    assert "/calls/new/reproduction" not in again
+    assert "/clutches/new" not in again
 
 
 def test_two_keepers_of_one_laying_are_shown_to_differ(here: Here, odile: Browser) -> None:

@@ -161,8 +161,8 @@ def _lines(items: list[Shown]) -> Iterator[str]:
         yield from (f"  ! {line(each)}" for each in one["oddities"])
         for noted in one["notes"]:
             counts = "".join(f", {name}: {value}" for name, value in noted["counted"].items())
-            said = f"{noted['on']}  {SEEN[noted['what']]}{counts}, by {line(noted['by']['name'])}"
-            yield f"  {noted['id'][-12:]}  {line(said)}"
+            text = f"{noted['on']}  {SEEN[noted['what']]}{counts}, by {line(noted['by']['name'])}"
+            yield f"  {noted['id'][-12:]}  {line(text)}"
         for each in one["windows"]:
             yield f"  {each['first']} to {each['last']}  {SEEN[each['what']]}{_why(each)}"
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from scalewitness.domain.season.events import Event
-from scalewitness.domain.season.expected import Noted, expected, occasions, oddities
+from scalewitness.domain.season.expected import Noted, expected, happenings, oddities
 from scalewitness.domain.season.reproduction import UNKNOWN, breeding_figures
 
 BALL, CORN, BOA = (
@@ -19,7 +19,7 @@ def noted(what: Event, on: str, by: str = "odile", **counted: Any) -> Noted:
 
 
 def windows(figures: Any, *notes: Noted) -> dict[tuple[str, int], tuple[str, str]]:
-    found = expected(figures, occasions(notes))
+    found = expected(figures, happenings(notes))
     return {(one.what, one.clutch): (str(one.first), str(one.last)) for one in found}
 
 
@@ -60,7 +60,7 @@ def test_of_an_unknown_species_or_by_putting_together_alone_no_date_is_made_up()
 
 
 def test_two_keepers_note_one_laying_and_it_is_one() -> None:
-    seen = occasions(
+    seen = happenings(
         [
             noted("laid", "2027-04-02", "pim", good=7),
             noted("laid", "2027-04-01", good=6),
@@ -120,7 +120,7 @@ def test_withdrawing_a_note_leads_back_to_before_it() -> None:
     ],
 )
 def test_a_wrong_day_or_count_is_remarked_on_and_not_refused(notes: list[Noted], word: str) -> None:
-    (found,) = oddities(occasions(notes))
+    (found,) = oddities(happenings(notes))
     assert word in found
 
 
@@ -131,7 +131,7 @@ def test_a_proper_season_has_nothing_odd() -> None:
         noted("laid", "2027-03-01", "pim"),
         noted("hatched", "2027-05-01", young=5, dead_in_shell=1),
     ]
-    assert oddities(occasions(notes)) == []
+    assert oddities(happenings(notes)) == []
 
 
 def test_windows_move_with_their_days() -> None:
@@ -139,6 +139,6 @@ def test_windows_move_with_their_days() -> None:
     spans = set()
     for days in range(0, 1500, 37):
         on = str(date(2027, 1, 1) + timedelta(days=days))
-        (laid, hatched) = expected(BALL, occasions([noted("shed_before_laying", on)]))
+        (laid, hatched) = expected(BALL, happenings([noted("shed_before_laying", on)]))
         spans.add((laid.first - laid.after.on, hatched.last - laid.after.on))
     assert spans == {(timedelta(days=28), timedelta(days=115))}

@@ -14,14 +14,16 @@ from django.utils.crypto import salted_hmac
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.models import CalendarLink, Pairing, SeasonNote
 from scalewitness.breeding.queries.pairings import PairingSeen, as_seen, paired_in, pairings_of
-from scalewitness.calls.queries.visibility import Reader, reader_of, seen_animals
+from scalewitness.calls.queries.made import days_of
+from scalewitness.calls.queries.visibility import Reader, reader_of, seen_animals, young_seen
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.season.expected import (
+    ONE_EVENT,
+    Happening,
     Noted,
-    Occasion,
     Window,
     expected,
-    occasions,
+    happenings,
     oddities,
 )
 from scalewitness.domain.season.icalendar import Entry
@@ -35,6 +37,9 @@ WEEK: Final = timedelta(days=7)
 FORGOTTEN: Final = timedelta(days=60)
 """So long after its window something is no longer called late: nobody noted it, or it never came
 (our judgement)."""
+
+STATED_LATER: Final = timedelta(days=60)
+"""So long after a laying a check of the dam is taken to tell of it (our judgement)."""
 
 _links = Signer(salt="scalewitness.calendar")
 
@@ -52,7 +57,7 @@ class InSeason:
     notes: tuple[SeasonNote, ...]
     changed: datetime
     figures: BreedingFigures
-    occasions: tuple[Occasion, ...]
+    happenings: tuple[Happening, ...]
     windows: tuple[Window, ...]
     oddities: tuple[str, ...]
 
@@ -112,7 +117,7 @@ def _in_season(pair: PairingSeen, stated: Iterable[SeasonNote], reader: Reader) 
     own = [one for one in stated if whole or one.by == reader.keeper]
     notes = tuple(one for one in own if not hasattr(one, "end"))
     times = [moment for one in own for moment in (one.at, *_withdrawn(one))]
-    seen = occasions(
+    seen = happenings(
         Noted(str(one.pk), one.what, one.on, str(one.by), one.counted)  # type: ignore[arg-type]
         for one in notes
     )
@@ -137,6 +142,25 @@ def due(found: Iterable[InSeason], today: date) -> list[Due]:
         if window.first < today + WEEK and window.last >= today - FORGOTTEN
     ]
     return sorted(listed, key=lambda one: (one.window.last, str(one.of.pairing.pk)))
+
+
+@dataclass(frozen=True, slots=True)
+class StatedOf:
+    """Of a dam, on which days eggs or a birth were stated as a check of her, and on which young of
+    hers that are registered hatched or were born."""
+
+    eggs: tuple[date, ...]
+    young: tuple[date, ...]
+
+    def has(self, one: Happening, days: tuple[date, ...]) -> bool:
+        """Whether it was stated already, as one clutch is to count once."""
+        return any(-ONE_EVENT <= day - one.on <= STATED_LATER for day in days)
+
+
+def stated_of(dam: UUID, keeper: UUID, now: datetime) -> StatedOf:
+    """For whoever sees her whole."""
+    young = [one.hatched for one in young_seen(keeper, dam, now) if one.hatched]
+    return StatedOf(tuple(days_of(dam, "reproduction")), tuple(young))
 
 
 # --- for a program that cannot sign in --------------------------------------------------

@@ -38,7 +38,7 @@ class Noted(Struct, frozen=True):
     counted: Mapping[str, int | str]
 
 
-class Occasion(Struct, frozen=True):
+class Happening(Struct, frozen=True):
     """One event, by all the notes that are of it: the first of them is the one computed with."""
 
     what: Event
@@ -68,31 +68,31 @@ class Window(Struct, frozen=True):
     what: Event
     first: date
     last: date
-    after: Occasion
+    after: Happening
     steps: tuple[DaysBetween, ...]
     clutch: int
 
 
-def occasions(notes: Iterable[Noted]) -> tuple[Occasion, ...]:
+def happenings(notes: Iterable[Noted]) -> tuple[Happening, ...]:
     """The events in the order of their days. What two keepers noted of one laying is one."""
-    found: list[Occasion] = []
+    found: list[Happening] = []
     for one in sorted(notes, key=lambda one: (one.on, EVENTS.index(one.what))):
         same = next((each for each in found if _is_of(one, each)), None)
         if same is None:
-            found.append(Occasion(one.what, one.on, (one,)))
+            found.append(Happening(one.what, one.on, (one,)))
         else:
-            found[found.index(same)] = Occasion(same.what, same.on, (*same.notes, one))
+            found[found.index(same)] = Happening(same.what, same.on, (*same.notes, one))
     return tuple(found)
 
 
-def _is_of(note: Noted, occasion: Occasion) -> bool:
-    if note.what != occasion.what:
+def _is_of(note: Noted, happening: Happening) -> bool:
+    if note.what != happening.what:
         return False
-    apart = note.on - occasion.on
+    apart = note.on - happening.on
     return apart <= ONE_EVENT if note.what in ONCE else not apart
 
 
-def expected(figures: BreedingFigures, seen: Sequence[Occasion]) -> tuple[Window, ...]:
+def expected(figures: BreedingFigures, seen: Sequence[Happening]) -> tuple[Window, ...]:
     """What is still to come, in the order of its days: the young of every clutch that was laid and
     did not hatch yet, and what the latest event of the female leads to. Nothing where no source
     knows the days."""
@@ -110,7 +110,7 @@ def expected(figures: BreedingFigures, seen: Sequence[Occasion]) -> tuple[Window
     return tuple(sorted(found, key=lambda one: (one.first, one.last)))
 
 
-def _unhatched(figures: BreedingFigures, seen: Sequence[Occasion]) -> Iterable[Window]:
+def _unhatched(figures: BreedingFigures, seen: Sequence[Happening]) -> Iterable[Window]:
     """Of each laying in turn, unless as many clutches have hatched."""
     laid = [one for one in seen if one.what == "laid"]
     hatched = sum(one.what == "hatched" for one in seen)
@@ -120,7 +120,7 @@ def _unhatched(figures: BreedingFigures, seen: Sequence[Occasion]) -> Iterable[W
 
 
 def _window(
-    figures: BreedingFigures, since: Occasion, what: Event, way: Sequence[Event], clutch: int
+    figures: BreedingFigures, since: Happening, what: Event, way: Sequence[Event], clutch: int
 ) -> Iterable[Window]:
     """By the figure for the whole way where there is one, else by as few steps as there are."""
     between = way[way.index(since.what) + 1 : way.index(what)]
@@ -137,7 +137,7 @@ def _window(
                 return
 
 
-def oddities(seen: Sequence[Occasion]) -> list[str]:
+def oddities(seen: Sequence[Happening]) -> list[str]:
     """What in the notes does not fit together, in words: a wrong day or a slip in a count."""
     found: list[str] = []
     first: dict[Event, date] = {}

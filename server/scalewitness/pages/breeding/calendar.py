@@ -16,12 +16,14 @@ from django.views.decorators.http import require_safe
 from scalewitness.breeding import services
 from scalewitness.breeding.queries.calendar import (
     InSeason,
+    StatedOf,
     calendar_entries,
     due,
     keeper_by_link,
     link_in_force,
     season_seen,
     seasons_seen,
+    stated_of,
 )
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.season.events import EVENTS, SEEN, offered
@@ -76,7 +78,9 @@ def _season_page(
     refused: NoteWithdrawalForm | None = None,
 ) -> HttpResponse:
     names = names_of({note.by for note in one.notes})
-    context: dict[str, Any] = in_detail(one, names, timezone.localdate())
+    dam, now = one.seen.dam, timezone.now()
+    stated = stated_of(dam.pk, keeper.pk, now) if dam and one.whole else StatedOf((), ())
+    context: dict[str, Any] = in_detail(one, names, stated)
     context |= {
         "row": as_row(one, timezone.localdate()),
         "events": [(what, SEEN[what]) for what in offered(one.figures.mode.mode)],

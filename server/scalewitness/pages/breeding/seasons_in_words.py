@@ -12,10 +12,10 @@ from django.utils.safestring import SafeString
 
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.models import SeasonNote
-from scalewitness.breeding.queries.calendar import Due, InSeason
+from scalewitness.breeding.queries.calendar import Due, InSeason, StatedOf
 from scalewitness.domain.habits import day_in_short, day_in_words
 from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, SEEN, Event
-from scalewitness.domain.season.expected import Occasion, Window
+from scalewitness.domain.season.expected import Happening, Window
 from scalewitness.domain.season.reproduction import DaysBetween
 from scalewitness.pages.breeding.season_notes import NoteWithdrawalForm
 from scalewitness.pages.plots.season import season_strip
@@ -27,7 +27,7 @@ MALES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SeasonRow:
     """A pairing in the calendar. ``late``: something's window is over."""
 
     pairing: UUID
@@ -62,16 +62,16 @@ def titled(one: InSeason) -> str:
     return f"{named[0]} with {named[1]}"
 
 
-def as_row(one: InSeason, today: date) -> Row:
-    last = one.occasions[-1] if one.occasions else None
-    return Row(
+def as_row(one: InSeason, today: date) -> SeasonRow:
+    last = one.happenings[-1] if one.happenings else None
+    return SeasonRow(
         pairing=one.pairing.pk,
         title=titled(one),
         season=one.pairing.season,
         last=f"{SEEN[last.what]} {day_in_words(last.on)}" if last else "nothing noted yet",
         windows=[_window(each) for each in one.windows],
         late=any(each.last < today for each in one.windows),
-        strip=season_strip(one.occasions, one.windows, today),
+        strip=season_strip(one.happenings, one.windows, today),
     )
 
 
@@ -85,15 +85,15 @@ def due_in_words(one: Due) -> dict[str, Any]:
     }
 
 
-def in_detail(one: InSeason, names: Mapping[UUID, str], today: date) -> dict[str, Any]:
-    """All of one pairing's season for its page."""
+def in_detail(one: InSeason, names: Mapping[UUID, str], stated: StatedOf) -> dict[str, Any]:
+    """All of one pairing's season for its page. ``stated``: what of it is evidence already."""
     return {
         "title": titled(one),
         "notes": [_note(each, names) for each in one.notes],
         "windows": [WindowInWords(_window(each), _why(each)) for each in one.windows],
         "oddities": one.oddities,
         "usual": _usual(one),
-        "next_steps": list(_next_steps(one)),
+        "next_steps": list(_next_steps(one, stated)),
         "whole": one.whole,
         "males": MALES,
     }
@@ -156,16 +156,18 @@ def _usual(one: InSeason) -> str:
     return f"{young.low} to {young.high} {what} at once{mean} ({source})."
 
 
-def _next_steps(one: InSeason) -> Iterator[tuple[str, str]]:
+def _next_steps(one: InSeason, stated: StatedOf) -> Iterator[tuple[str, str]]:
     """Where an outcome is stated for what it proves: the young as a clutch, and eggs or young as a
-    check of the dam. The note itself is evidence of nothing, so it is never counted beside them."""
+    check of the dam. The note itself is evidence of nothing, so it is never counted beside them;
+    and what was stated already is not offered again."""
     dam = one.seen.dam
     if not (one.whole and one.held) or dam is None:
         return
-    for each in one.occasions:
-        if each.what in ("hatched", "born"):
+    for each in one.happenings:
+        out = each.what in ("hatched", "born")
+        if out and not stated.has(each, stated.young):
             yield _clutch(one, each), f"Register the young of {day_in_words(each.on)}"
-        if each.what in ("laid", "born"):
+        if each.what in ("laid", "born") and not stated.has(each, stated.eggs):
             event = "gave_birth" if each.what == "born" else "laid_eggs"
             count = sum(int(value) for value in each.counted.values())
             asked = {"event": event, **({"count": count} if count else {})}
@@ -174,7 +176,7 @@ def _next_steps(one: InSeason) -> Iterator[tuple[str, str]]:
             yield f"{call}?{urlencode(asked)}", f"State as a check that {title_of(dam)} {words}"
 
 
-def _clutch(one: InSeason, out: Occasion) -> str:
+def _clutch(one: InSeason, out: Happening) -> str:
     young = out.counted.get("young", out.counted.get("live"))
     asked = {"pairing": str(one.pairing.pk), "hatched": out.on.isoformat()}
     asked |= {"number": str(young)} if young else {}

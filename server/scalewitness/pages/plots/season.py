@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
 from scalewitness.domain.season.events import SEEN, Event
-from scalewitness.domain.season.expected import Occasion, Window
+from scalewitness.domain.season.expected import Happening, Window
 from scalewitness.pages.plots.axis import Axis
 
 ACROSS: Final = (3.0, 94.0)
@@ -31,7 +31,7 @@ ROW: Final = 20
 MOST_ROWS: Final = 4
 
 
-def season_strip(seen: Sequence[Occasion], windows: Sequence[Window], today: date) -> SafeString:
+def season_strip(seen: Sequence[Happening], windows: Sequence[Window], today: date) -> SafeString:
     """The SVG; empty where nothing was seen."""
     if not seen:
         return SafeString("")
@@ -61,12 +61,12 @@ def _bar(one: Window, axis: Axis, row: int) -> dict[str, object]:
     return {**place, "y": y, "baseline": y + 11, "letter": LETTERS[one.what]}
 
 
-def _used(seen: Sequence[Occasion], windows: Sequence[Window]) -> list[Event]:
+def _used(seen: Sequence[Happening], windows: Sequence[Window]) -> list[Event]:
     used = {one.what for one in seen} | {one.what for one in windows}
     return [what for what in LETTERS if what in used]
 
 
-def _marks(seen: Sequence[Occasion], axis: Axis) -> tuple[list[dict[str, object]], int]:
+def _marks(seen: Sequence[Happening], axis: Axis) -> tuple[list[dict[str, object]], int]:
     """Each with its place, and how many rows they take."""
     ends: list[float] = []
     marks: list[dict[str, object]] = []
