@@ -23,7 +23,7 @@ from scalewitness.letters.reports import ask_practitioners
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Practitioner, PractitionerLink
-from scalewitness.people.services import name_practitioner
+from scalewitness.people.services import enter_address, name_practitioner
 
 pytestmark = pytest.mark.django_db
 PRACTICE = "desk@practice.example"
@@ -184,6 +184,21 @@ def test_with_an_account_one_answers_on_a_page_of_one_s_own(
     hers.send(form.form(), answer="confirmed")
     assert report(animal) == "confirmed"
     assert f"/reports/{animal.calls.get().pk}" not in hers.open("/").links
+
+
+def test_it_is_told_before_it_answers_what_makes_its_answer_count(
+    world: World, named: Practitioner, animal: Animal
+) -> None:
+    """At an address that the sender gave; then two keepers state whose account it is."""
+    vet = keeper("Ilse Brandt")
+    enter_address(named, vet.email, new_id(world.now), world.now, world.odile)
+    page = f"/reports/{animal.calls.get().pk}"
+    unknown = Browser(vet).open(page).text
+    assert "it stays their word" in unknown
+    assert "two keepers whose word counts here" in unknown
+    for who in (world.stan, world.fenna):
+        world.say(who, "keeper_vouched", vet.pk, {"practice": "veterinarian"})
+    assert "it counts as your own call" in Browser(vet).open(page).text
 
 
 def test_the_card_says_whose_word_it_is_and_leads_to_what_confirms_it(
