@@ -126,7 +126,9 @@ def computed_again(seen: Shown, entries: Entries, size: int) -> str | None:
         if body is None:
             return UNKNOWN
         again, misstated = _again(seen, entries, position, body)
-        forged = _forged(body, again, entries, position) or misstated
+        forged = _forged(body, again, entries, position)
+        if not entries.some_hidden:  # a code that it bore, say
+            forged = forged or misstated
     except NotComputed as why:
         return str(why)
     if forged is None:

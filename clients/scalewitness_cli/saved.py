@@ -15,6 +15,7 @@ from scalewitness.domain.translog.notes import BadNote, Note, open_checkpoint, r
 from scalewitness.domain.translog.record_map import Link, NotShown, require_whole
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey
+from scalewitness_cli.recomputing import SAME, Beside, Entries, beside_in, computed_again
 from scalewitness_cli.shown import Record, disagreements
 from scalewitness_cli.stating import certified_key, map_in, opening_in
 
@@ -41,11 +42,13 @@ class Saved(msgspec.Struct, frozen=True):
 
 class Checked(msgspec.Struct, frozen=True):
     """What came of it. ``amiss``: what does not fit, as sentences; ``hidden``: entries that the
-    reader had no access to."""
+    reader had no access to; ``computed``: of each animal with a standing, what `computed_again`
+    says of that."""
 
     head: Checkpoint
     hidden: int
     amiss: tuple[str, ...]
+    computed: dict[str, str]
 
 
 def is_saved(data: bytes) -> bool:
@@ -89,19 +92,22 @@ def check(saved: Saved, keys: Sequence[VerifierKey]) -> Checked:
         BadSaved: nothing can be told from it.
     """
     head = _signed(note_of(saved), keys)
-    amiss, hidden = [], 0
+    amiss, hidden, computed = list[str](), 0, dict[str, str]()
     try:
-        key, root = _key(saved, head)
+        (key, root), beside = _key(saved, head), beside_in(saved.proofs or {}, head)
         records = dict[str, Record]()
         for proof in _proofs(saved):
             records[proof["id"]], why = _record(proof, head, root, key)
             hidden += records[proof["id"]].hidden
+            if why is None:
+                record, species = records[proof["id"]], _species(saved, proof["id"])
+                why = _computed(proof, record, head, beside, species, computed)
             amiss += [f"{proof['id']}: {why}."] if why else []
         amiss += disagreements(saved.shown, records, saved.seen)
     except MALFORMED as fault:
         amiss.append(f"What it is proved by does not hold: {fault}.")
     amiss += _forked(saved, head, keys)
-    return Checked(head, hidden, tuple(amiss))
+    return Checked(head, hidden, tuple(amiss), computed)
 
 
 def note_of(saved: Saved) -> Note:
@@ -142,6 +148,41 @@ def _record(
     except NotShown as fault:
         return record, str(fault)
     return record, None
+
+
+def _computed(
+    proof: dict[str, Any],
+    record: Record,
+    head: Checkpoint,
+    beside: Beside,
+    species: str | None,
+    computed: dict[str, str],
+) -> str | None:
+    """Compute the standing of an animal again, whose record is whole: what does not follow, if
+    anything; else what came of it is noted among those ``computed``. ``species``: as the page
+    showed it, where its registration is kept from the reader."""
+    if not any(one.kind == "standing_changed" for one in record.entries.values()):
+        return None
+    if species is None:
+        computed[proof["id"]] = "neither the page nor an entry tells the species"
+        return None
+    facts = [
+        {"position": at, "entry": msgspec.to_builtins(leaf)}
+        for at, leaf in sorted(record.entries.items())
+    ]
+    seen = {"id": proof["id"], "species": {"key": species}}
+    entries = Entries(facts, (), beside, opening_in(proof), proof.get("unread"))
+    try:
+        computed[proof["id"]] = computed_again(seen, entries, head.size) or SAME
+    except NotShown as fault:
+        return str(fault)
+    return None
+
+
+def _species(saved: Saved, animal: str) -> str | None:
+    """As the page showed it; a page of an earlier version says nothing of it."""
+    here = (one for one in saved.shown if one["kind"] == "sheet" and one["about"] == animal)
+    return next((one["holds"]["species"] for one in here if "species" in one["holds"]), None)
 
 
 def _forked(saved: Saved, head: Checkpoint, keys: Sequence[VerifierKey]) -> Iterator[str]:

@@ -1,15 +1,18 @@
 """The command computes standings again from what the server sends: an honest one alarms nobody, a
 forged one is named, and where not all may be read that is said."""
 
+import json
 from typing import Any
 from uuid import UUID
 
 import msgspec
 import pytest
+from django.conf import settings
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from tests.api.client import Api
 from tests.api.conftest import present
+from tests.api.test_receipts import token
 from tests.learned import LITTLE, publish
 from tests.plugins.told_once import told_once
 from tests.recomputed import Sent
@@ -17,19 +20,24 @@ from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.facts import Circumstance, DeceitFound, StandingChanged
+from scalewitness.domain.translog.base64s import decode64
+from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.record_map import NotShown
 from scalewitness.intake.batch import Batch
 from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.intake.statements import RECORD, adopt_policy, update_examiner_records
 from scalewitness.ledger.queries.entries import entry_at, leaf_of
 from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.pages.parts.proving import species_of
 from scalewitness.people.services import store_deceit
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
 from scalewitness.standings.services import standing_row
 from scalewitness_cli.recomputing import SAME
+from scalewitness_cli.saved import FORMAT, Checked, Saved, check
 
+LOG = read_signer(settings.LOG_SIGNING_KEY).verifier
 UNREADABLE = "it rests on entries that you have no access to"
 
 
@@ -216,6 +224,57 @@ def comes_to(said: str) -> tuple[str, str, str]:
     label, _, chances = words.partition(" with a chance of male of ")
     p_male, _, rest = chances.partition(" (")
     return label, p_male, rest.partition(" ")[0]
+
+
+def saved_of(proofs: Any, nobody: Api) -> Saved:
+    """As a page keeps it that showed the species and nothing else."""
+    shown = [dict(species_of("It", UUID(one["id"]), "python_regius")) for one in proofs["animals"]]
+    key = nobody.get("/log/map-key").body
+    return Saved(FORMAT, proofs["map"]["position"], shown, proofs, key)
+
+
+def test_the_standing_in_a_saved_record_is_computed_again(
+    world: World, known: Animal, odile: Api, nobody: Api
+) -> None:
+    def of_file(but: str = "") -> Checked:
+        asked = {"animals": str(known.pk), "entries": "yes", "rested_on": "yes"}
+        proofs = odile.get("/proofs", **asked).body
+        return check(saved_of({k: v for k, v in proofs.items() if k != but}, nobody), [LOG])
+
+    assert (of_file().amiss, of_file().computed) == ((), {str(known.pk): SAME})
+    assert "which is not known here" in of_file("rested_on").computed[str(known.pk)]
+    forge(world, known, label="verified female", p_male="0.003000")
+    (amiss,) = of_file().amiss
+    assert amiss.startswith(f"{known.pk}: the standing shown, verified female with")
+
+
+@pytest.mark.parametrize("calls", [1, 2])
+def test_a_buyers_saved_record_is_computed_again_where_they_may_read_all_of_it(
+    world: World, nobody: Api, calls: int
+) -> None:
+    """A link shows the standing in force and none before it, which told of the earlier calls."""
+    adopt_policy("policy-of-ours", "sexing-3", {"verified": "0.985000"}, world.now)
+    animal = world.animal("S1")
+    for _ in range(calls):
+        world.call(world.odile, animal, "male")
+    present(world)
+    sale = world.draft(animal)
+    world.offer(sale)
+    proofs = nobody.get(f"/offers/{token(sale, 'offer')}/proofs").body
+    kinds = {json.loads(decode64(one["entry"]))["kind"] for one in proofs["rested_on"]}
+    assert kinds == {"policy_adopted"}
+    found = check(saved_of(proofs, nobody), [LOG])
+    assert found.amiss == ()
+    assert found.computed == {str(animal.pk): SAME if calls == 1 else UNREADABLE}
+
+
+def test_a_buyer_is_given_no_examiners_record(world: World, known: Animal, nobody: Api) -> None:
+    sale = world.draft(known)
+    world.offer(sale)
+    proofs = nobody.get(f"/offers/{token(sale, 'offer')}/proofs").body
+    kinds = {json.loads(decode64(one["entry"]))["kind"] for one in proofs["rested_on"]}
+    assert kinds == {"policy_adopted"}
+    assert [one["unread"] for one in proofs["animals"]] == [True]
 
 
 def test_an_examiners_record_is_kept_from_whoever_is_to_check_blind(

@@ -222,7 +222,10 @@ def test_what_is_saved_is_checked_by_the_command(
     answer = verify(kept)
     assert answer.exit_code == 0, answer.output
     told = shown.locator("[data-prove] summary").inner_text()
-    position = json.loads(answer.output)["position"]
+    found = json.loads(answer.output)
+    position = found["position"]
+    again = {"animal": "the same", "offer": "it rests on entries that you have no access to"}
+    assert set(found["standings"].values()) == {again[page]}
     assert told.startswith(f"{QUIET} {position:,}")
     altered_file = tmp_path / "altered.json"
     altered_file.write_text(kept.read_text().replace('"conclusion": "male"', '"conclusion": "x"'))

@@ -56,6 +56,7 @@ UNSEEN = (
     "no witness you trust has cosigned it, so it does not show that everyone is shown the same log."
 )
 
+COMPUTED_AGAIN = "the same"
 IN_FULL = "Both signed states are kept: scalewitness alarms."
 
 
@@ -175,6 +176,7 @@ def _judged_saved(
         "position": found.head.size - 1,
         "hidden": found.hidden,
         "shown": len(saved.shown),
+        "standings": {id: why or COMPUTED_AGAIN for id, why in found.computed.items()},
     }
     return 0, shown, note_of(saved)
 
@@ -310,10 +312,17 @@ def _stamped(found: dict[str, Any]) -> list[str]:
 
 def _of_record(found: dict[str, Any]) -> str:
     besides = f", with {found['hidden']} you have no access to" if found["hidden"] else ""
+    standings = "".join(f"\n  {_of_standing(*one)}" for one in found["standings"].items())
     return (
         f"What the page showed is complete and unaltered as of position {found['position']} of the "
-        f"log {found['log']}{besides}.\n  It does not show: {PROVES_NOT}"
+        f"log {found['log']}{besides}.{standings}\n  It does not show: {PROVES_NOT}"
     )
+
+
+def _of_standing(animal: str, found: str) -> str:
+    if found == COMPUTED_AGAIN:
+        return f"The standing of {animal} was computed again here, with the same result."
+    return f"The standing of {animal} was computed by the server, and not again here: {found}."
 
 
 def _line(text: str) -> str:

@@ -29,7 +29,8 @@ from scalewitness.receipts.whole import WholeRecord
 from scalewitness.standings.models import AdoptedNumbers, AdoptedPolicy, ExaminerRecord
 from scalewitness.standings.queries.learned import shown
 
-OPEN = frozenset({"policy_adopted", "deceit_found"})
+POLICY = "policy_adopted"
+OPEN = frozenset({POLICY, "deceit_found"})
 OF_DISPUTES = ("dispute_opened", "finding_recorded", "finding_answered")
 
 
@@ -41,9 +42,9 @@ class RestedOn(NamedTuple):
     unread: set[UUID]
 
 
-def rested_on(keeper: UUID, records: Iterable[WholeRecord], now: datetime) -> RestedOn:
-    """Of the standing in force of each animal that the keeper sees whole; within
-    `opening.stated_tree`.
+def rested_on(keeper: UUID | None, records: Iterable[WholeRecord], now: datetime) -> RestedOn:
+    """Of the standing in force of each animal that the keeper sees whole; of None, a buyer by their
+    link, what everybody may read alone. Within `opening.stated_tree`.
 
     Raises:
         LogContradicted: what is stored cannot be right.
@@ -85,7 +86,7 @@ def _body(line: EntryLine) -> dict[str, Any]:
 
 
 def _needed(
-    stated: Mapping[UUID, _StandingLine], keeper: UUID, now: datetime
+    stated: Mapping[UUID, _StandingLine], keeper: UUID | None, now: datetime
 ) -> Iterator[tuple[UUID, int]]:
     """Positions of entries, by the animal whose standing at that position rests on them if they
     come before it."""
@@ -126,11 +127,12 @@ def _snakes(animals: Collection[UUID]) -> dict[UUID, set[UUID]]:
 
 
 def _seen_whole(
-    snakes: Mapping[UUID, Set[UUID]], stated: Collection[UUID], keeper: UUID, now: datetime
+    snakes: Mapping[UUID, Set[UUID]], stated: Collection[UUID], keeper: UUID | None, now: datetime
 ) -> dict[UUID, Set[UUID]]:
     """Those records whose calls the keeper may read: an examiner's record beside a standing would
     tell of the others who checked the snake."""
-    sights = sights_of(keeper, snakes.keys() - set(stated), now)
+    others = snakes.keys() - set(stated)
+    sights = {} if keeper is None else sights_of(keeper, others, now)
     return {
         one: animals for one, animals in snakes.items() if one in stated or sights.get(one) == "all"
     }
@@ -175,12 +177,14 @@ def _findings(animals: Collection[UUID]) -> Iterator[tuple[UUID, int]]:
 
 
 def _open_to(
-    keeper: UUID, lines: Iterable[EntryLine], whole: Collection[UUID], now: datetime
+    keeper: UUID | None, lines: Iterable[EntryLine], whole: Collection[UUID], now: datetime
 ) -> set[int]:
     """Whoever reads a standing may read what is shown beside it: the policy, that a finding names
     whoever sent a call, learned numbers that everybody is shown, and an examiner's record, where
     that is not kept from those who are to check blind. Disputes of animals that are seen ``whole``
     are; everything else as its own rule has it."""
+    if keeper is None:
+        return {one.position for one in lines if one.kind == POLICY or _is_for_everybody(one)}
     blind = still_blind(reader_of(keeper, now))
     disputes = set(Dispute.objects.filter(animal__in=whole).values_list("pk", flat=True))
     seen, others = set[int](), list[EntryLine]()

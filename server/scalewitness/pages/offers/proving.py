@@ -16,6 +16,7 @@ from scalewitness.pages.parts.proving import (
     disclosure_shown,
     late_of,
     represented,
+    species_of,
     standing_of,
 )
 from scalewitness.sales.models import Sale
@@ -44,6 +45,7 @@ def _offered(animals: Sequence[View]) -> Iterator[Shown]:
     for one in animals:
         yield from late_of(one["title"], one["id"], one["theirs"].has)
         yield all_of(one["title"], one["id"], (*CALLS, "photo_attached"))
+        yield species_of(one["title"], one["id"], one["taxon"].key)
         yield standing_of(one["title"], one["id"], one["case"].standing)
         if one["was_fact"]:
             yield represented(one["title"], one["id"], one["was"])

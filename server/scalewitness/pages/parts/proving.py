@@ -97,6 +97,11 @@ def sheet_of(title: str, animal: Animal, codes: Iterable[Any]) -> Shown:
     return {"kind": "sheet", "label": title, "about": str(animal.pk), "holds": holds}
 
 
+def species_of(title: str, animal: UUID, species: str) -> Shown:
+    """Of a sheet the species alone, without which no standing is computed again."""
+    return {"kind": "sheet", "label": title, "about": str(animal), "holds": {"species": species}}
+
+
 def _day(day: date | None) -> str | None:
     return day.isoformat() if day else None
 

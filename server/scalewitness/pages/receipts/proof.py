@@ -12,18 +12,21 @@ from scalewitness.ledger.services.opening import stated_tree
 from scalewitness.pages.parts.access import signed_in
 from scalewitness.people.models import Keeper
 from scalewitness.receipts.proofs import Proofs, proofs
+from scalewitness.receipts.rested_on import rested_on
 from scalewitness.receipts.whole import whole_records
 
 
 @signed_in
 def prove_record(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpResponse:
-    """As the API gives it to devices, with the entries: a browser has none."""
+    """As the API gives it to devices, with the entries: a browser has none. What the standing rests
+    on is for whoever saves the file: the command computes it again."""
     now = timezone.now()
     animal = animal_open(keeper.pk, animal_id, now)
     try:
         with stated_tree(now) as tree:
             found = whole_records(keeper.pk, [animal.pk], tree, now)
-            return _json(proofs(tree, found, with_entries=True))
+            beside = rested_on(keeper.pk, found, now)
+            return _json(proofs(tree, found, with_entries=True, standings=beside))
     except (LogContradicted, Fenced) as fault:
         return _json({"code": fault.code}, fault.status)
 
