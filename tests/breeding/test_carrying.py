@@ -1,5 +1,6 @@
 """What animals carry, from what this reader may see and from nothing else."""
 
+from itertools import count, product
 from uuid import UUID
 
 import pytest
@@ -7,9 +8,13 @@ from tests.breeding.genes import bred, state
 from tests.world import World
 
 from scalewitness.animals.models import Animal
-from scalewitness.breeding.queries.carrying import carried_by, stock_of
+from scalewitness.breeding.queries.carrying import MOST_WHOLE, Stock, carried_by, stock_of
 from scalewitness.breeding.queries.pedigrees import pedigree_for
+from scalewitness.domain.genetics.pedigree import Member, Pedigree
+from scalewitness.domain.genetics.traits import locus
 from scalewitness.people.models import Keeper
+
+ALBINO = locus("python_regius", "albino")
 
 HET = ("wild", "albino")
 
@@ -99,3 +104,42 @@ def test_a_parent_of_another_species_is_an_unknown_animal(world: World) -> None:
     pedigree = stock_of(found, "python_regius").pedigree
     assert str(sire.pk) not in pedigree
     assert {UUID(one.id) for one in pedigree} == {dam.pk, young.pk}
+
+
+def tangled(generations: int) -> tuple[Pedigree, UUID]:
+    """Young of young of four animals, all mated with all, of which each shows nothing."""
+    plain = {"albino": {one: float("wild" in one) or 0.01 for one in ALBINO.genotypes}}
+    ids = (UUID(int=n) for n in count(1))
+    last = [Member(str(next(ids)), male=n % 2, evidence=plain) for n in range(8)]
+    members = [*last]
+    for _ in range(generations):
+        pairs = list(product(last[0::2], last[1::2]))[:8]
+        last = [
+            Member(
+                str(next(ids)),
+                male=n % 2,
+                sires={sire.id: 0.9, last[0].id: 0.09} if sire is not last[0] else {sire.id: 0.99},
+                dams={dam.id: 0.99},
+                evidence=plain,
+            )
+            for n, (sire, dam) in enumerate(pairs)
+        ]
+        members += last
+    return Pedigree(members), UUID(last[-1].id)
+
+
+def test_a_tangled_pedigree_is_told_of_the_nearest_with_bounds_of_all() -> None:
+    pedigree, animal = tangled(12)
+    at = carried_by(Stock(pedigree, (ALBINO,)), animal, beside=())["albino"]
+    assert at.taken is not None
+    assert at.taken < len(pedigree)
+    assert at.bounds is not None
+    for genotype, chance_of in at.chances[animal].items():
+        assert at.bounds.low[genotype] <= chance_of <= at.bounds.high[genotype]
+
+
+def test_of_very_many_not_all_are_tried() -> None:
+    pedigree, animal = tangled(MOST_WHOLE // 8)
+    at = carried_by(Stock(pedigree, (ALBINO,)), animal, beside=())["albino"]
+    assert (at.bounds, at.contradicts) == (None, False)
+    assert sum(at.chances[animal].values()) == pytest.approx(1)

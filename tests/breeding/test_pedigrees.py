@@ -5,6 +5,7 @@ from uuid import UUID
 import pytest
 from tests.breeding.genes import bred, sired
 from tests.breeding.test_uses import hand_over
+from tests.intake.test_season_notes import note, paired
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -77,6 +78,19 @@ def test_who_else_she_was_with_makes_a_sire_less_sure(world: World) -> None:
     found = read(world, world.odile, young).relatives[young.pk].sires
     assert found.doubts == ("no_test", "kept_sperm", "second_male")
     assert found.of == pytest.approx({sire.pk: 0.74, earlier.pk: 0.05, beside.pk: 0.2, None: 0.01})
+
+
+def test_a_pairing_that_was_dropped_counts_where_the_two_were_seen_together(world: World) -> None:
+    sire, other, dam = (world.animal(tag) for tag in ("S-1", "S-2", "D-1"))
+    young = bred(world, "Y-1", sire, dam, hatched="2026-08-01")
+    pairing = paired(world, other, dam, 2026)
+    world.say(world.odile, "pairing_dropped", pairing)
+    assert read(world, world.odile, young).relatives[young.pk].sires.doubts == ("no_test",)
+    again = paired(world, other, dam, 2026)
+    note(world, world.odile, again, "seen_together")
+    world.say(world.odile, "pairing_dropped", again)
+    doubts = read(world, world.odile, young).relatives[young.pk].sires.doubts
+    assert doubts == ("no_test", "second_male")
 
 
 def test_sperm_is_kept_for_six_years_and_no_longer(world: World) -> None:

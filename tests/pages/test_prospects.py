@@ -5,6 +5,7 @@ from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from tests.breeding.genes import bred, state
+from tests.intake.test_season_notes import note, paired
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
@@ -123,6 +124,18 @@ def test_what_a_fall_leaves_names_who_else_is_planned(
     body = {"sire": str(other.pk), "dam": str(dam.pk), "season": 2028}
     here.say(here.odile, "pairing_planned", new_id(here.now), body)
     assert "Fern is planned with S-2 as well." in asked(odile, sire, dam, season="2028")
+
+
+def test_a_dam_that_laid_this_year_is_to_rest(
+    here: Here, pair: tuple[Animal, Animal], odile: Browser
+) -> None:
+    sire, dam = pair
+    season = here.now.year + 1
+    assert "Her last young came" not in asked(odile, sire, dam, season=str(season))
+    note(here, here.odile, paired(here, sire, dam, here.now.year), "laid", good=6)
+    text = asked(odile, sire, dam, season=str(season))
+    assert f"Her last young came in {here.now.year}." in text
+    assert "common practice, no source" in text
 
 
 def test_a_cross_is_asked_for_by_saying_so(here: Here, odile: Browser) -> None:

@@ -9,7 +9,7 @@ from scalewitness.api.shapes import words
 from scalewitness.breeding.queries.brings import ClutchExpected, YoungExpected
 from scalewitness.breeding.queries.carrying import CarriedAt, Stock
 from scalewitness.breeding.queries.pedigrees import PedigreeSeen, ancestry
-from scalewitness.breeding.queries.prospects import Mate, PairSeen
+from scalewitness.breeding.queries.prospects import KinshipSeen, Mate, PairSeen
 from scalewitness.breeding.queries.proving import YoungNeeded, provings
 from scalewitness.breeding.queries.rests_on import rests_on
 from scalewitness.domain.genetics.carried import Bounded
@@ -132,14 +132,17 @@ def _ancestor(found: PedigreeSeen, animal: UUID) -> AncestorStated:
 
 class KinshipShown(Struct, frozen=True):
     """``kinship``: the coefficient of the two, which is the inbreeding of their young, as far as
-    the reader knows their pedigrees."""
+    the reader knows their pedigrees. ``generations``: of so many alone, where they have too many
+    ancestors; with all of them it can only be more."""
 
     kinship: float
+    generations: int | None
     words: list[str]
 
 
-def kinship_shown(kinship: float) -> KinshipShown:
-    return KinshipShown(kinship, kinship_in_words(kinship))
+def kinship_shown(found: KinshipSeen) -> KinshipShown:
+    words = kinship_in_words(found.coefficient, found.generations)
+    return KinshipShown(found.coefficient, found.generations, words)
 
 
 class CautionShown(Struct, frozen=True):

@@ -62,12 +62,14 @@ class PageTables(Plain):
 ON_PAGE: Final = PageTables()
 NEAREST: Final = (240, 120, 60, 30, 15)
 """How many of the nearest relatives are tried, where all of them are too tangled."""
+MOST_WHOLE: Final = 800
+"""With more relatives a page does not try all of them (our judgement: half a second a locus)."""
 
 
 @dataclass(frozen=True, slots=True)
 class CarriedAt:
-    """At one locus, by animal. ``taken``: how many relatives that is from, where all of them were
-    too tangled; ``bounds``: then, of the animal asked for, whatever the others carry.
+    """At one locus, by animal. ``taken``: from how many relatives, where all were too tangled or
+    too many; ``bounds``: of the animal asked for, whatever the others carry, but for too many.
     ``contradicts``: what is stated cannot all be so, and nothing is worked out."""
 
     chances: Mapping[UUID, Mapping[Genotype, float]]
@@ -76,25 +78,30 @@ class CarriedAt:
     contradicts: bool = False
 
 
+def tries(stock: Stock) -> tuple[int | None, ...]:
+    """Of how many relatives it is tried, until it is not too tangled; None: of all."""
+    return NEAREST if len(stock.pedigree) > MOST_WHOLE else (None, *NEAREST)
+
+
 def carried_by(stock: Stock, animal: UUID, beside: Collection[UUID]) -> Mapping[str, CarriedAt]:
     """By locus, of the animal and of others ``beside`` it."""
     return {locus.key: _carried_at(stock, locus, animal, beside) for locus in stock.loci}
 
 
 def _carried_at(stock: Stock, locus: Locus, animal: UUID, beside: Collection[UUID]) -> CarriedAt:
-    try:
-        first = carried(stock.pedigree, locus, ON_PAGE, [str(animal)])[str(animal)]
-        if not isinstance(first, Bounded):
-            return CarriedAt(_exact(stock.pedigree, locus, {animal, *beside}))
-        for most in NEAREST:
-            near = nearest(stock.pedigree, [str(animal)], most)
-            estimate = carried(near, locus, ON_PAGE, [str(animal)])[str(animal)]
-            if not isinstance(estimate, Bounded):
+    bounds = None
+    for most in tries(stock):
+        whole = most is None
+        near = stock.pedigree if most is None else nearest(stock.pedigree, [str(animal)], most)
+        try:
+            found = carried(near, locus, ON_PAGE, [str(animal)])[str(animal)]
+            if not isinstance(found, Bounded):
                 own = {one for one in (animal, *beside) if str(one) in near}
-                return CarriedAt(_exact(near, locus, own), len(near), first)
-    except Contradiction:
-        return CarriedAt({}, contradicts=True)
-    return CarriedAt({}, bounds=first)
+                return CarriedAt(_exact(near, locus, own), None if whole else len(near), bounds)
+        except Contradiction:
+            return CarriedAt({}, contradicts=True)
+        bounds = found if whole else bounds
+    return CarriedAt({}, bounds=bounds)
 
 
 def _exact(

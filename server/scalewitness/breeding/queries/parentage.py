@@ -3,14 +3,20 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 from uuid import UUID
 
-from scalewitness.breeding.models import Pairing
+from django.db.models import Exists, OuterRef, Q
+
+from scalewitness.breeding.models import Pairing, SeasonNote
 from scalewitness.breeding.queries.descent import Descent, Descents
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.calls.queries.visibility import Reader
 from scalewitness.domain.parents import SPERM_KEPT, TO_HATCH
 from scalewitness.standings.queries.evidence import with_report
+
+TOGETHER: Final = ("put_together", "seen_together")
+"""What of a pairing shows that the dam was with the male."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,14 +55,17 @@ class Mates:
 
 
 def known_mates(descents: Descents, reader: Reader) -> Mates:
-    """Of all dams that the reader knows of. A pairing is told to whoever holds one of its two, and
-    here only where they see both whole."""
+    """Of all dams that the reader knows of: a pairing counts while it is planned, or where the two
+    were seen together. It is told to whoever holds one of its two, and here only where they see
+    both whole."""
     sired: dict[UUID, list[tuple[date | None, UUID]]] = {}
     for one in descents.values():
         if one.sire and one.dam:
             sired.setdefault(one.dam, []).append((one.hatched, one.sire))
     meant: dict[UUID, list[tuple[int, UUID]]] = {}
-    rows = Pairing.objects.filter(end=None, dam__in={one.dam for one in descents.values()})
+    seen = SeasonNote.objects.filter(pairing=OuterRef("pk"), what__in=TOGETHER, end=None)
+    rows = Pairing.objects.filter(Q(end=None) | Q(Exists(seen)))
+    rows = rows.filter(dam__in={one.dam for one in descents.values()})
     for sire, dam, season in rows.values_list("sire", "dam", "season"):
         both = [descents[one].collection for one in (sire, dam) if one in descents]
         if len(both) > 1 and not reader.holds.isdisjoint(both):

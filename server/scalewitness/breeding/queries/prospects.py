@@ -1,14 +1,15 @@
 """What a pairing of two animals should bring, for one reader, planned or not."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Final, Literal
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import LastNoted, conditions_of
-from scalewitness.breeding.queries.carrying import NEAREST, ON_PAGE, Stock, nearest, stock_of
+from scalewitness.breeding.queries.carrying import ON_PAGE, Stock, nearest, stock_of, tries
+from scalewitness.breeding.queries.notes import last_brood
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
 from scalewitness.breeding.queries.pedigrees import (
     PedigreeSeen,
@@ -55,6 +56,19 @@ class Mate:
     others: list[PairingSeen]
 
 
+MOST_ANCESTORS: Final = 300
+"""Of two animals together (our judgement: a fraction of a second)."""
+
+
+@dataclass(frozen=True, slots=True)
+class KinshipSeen:
+    """``coefficient`` of the two, which is the inbreeding of their young; ``generations``: of so
+    many alone, where there are too many ancestors, so that it is the least."""
+
+    coefficient: float
+    generations: int | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class PairSeen:
     """``together``: the chance that they are a male and a female, whichever is which. ``brings``
@@ -67,7 +81,7 @@ class PairSeen:
     season: int
     together: float
     strictly: float
-    kinship: float
+    kinship: KinshipSeen
     stock: Stock
     found: PedigreeSeen
     brings: Prospects | None
@@ -115,7 +129,7 @@ def prospects_of(keeper: UUID, sire: UUID, dam: UUID, season: int, now: datetime
     )
 
 
-def kinship_of(keeper: UUID, one: UUID, other: UUID, now: datetime) -> float:
+def kinship_of(keeper: UUID, one: UUID, other: UUID, now: datetime) -> KinshipSeen:
     """Of two animals that the reader sees whole. Raises NotFound as `prospects_of`."""
     _check_both(keeper, one, other, now)
     return _kinship(pedigree_for(keeper, now, among=[one, other]), one, other)
@@ -127,19 +141,24 @@ def _check_both(keeper: UUID, one: UUID, other: UUID, now: datetime) -> None:
         raise NotFound()
 
 
-def _kinship(found: PedigreeSeen, one: UUID, other: UUID) -> float:
+def _kinship(found: PedigreeSeen, one: UUID, other: UUID) -> KinshipSeen:
     """With the parents as they are stated; from the ancestors of the two alone, as nobody else
-    bears on it."""
-    known = ancestry(found, one) | ancestry(found, other)
-    members = (
-        Member(
-            str(each),
-            sires={str(found.relatives[each].sire): 1.0} if found.relatives[each].sire else {},
-            dams={str(found.relatives[each].dam): 1.0} if found.relatives[each].dam else {},
-        )
-        for each in known
-    )
-    return Kinship(Pedigree(members)).of(str(one), str(other))
+    bears on it, the nearest generations where there are very many."""
+    generations, known, whole = 0, {one, other}, False
+    while not whole:
+        more = ancestry(found, one, generations + 1) | ancestry(found, other, generations + 1)
+        if len(more) > MOST_ANCESTORS:
+            break
+        generations, known, whole = generations + 1, more, len(more) == len(known)
+    members = (_as_stated(found.relatives[each], known) for each in known)
+    coefficient = Kinship(Pedigree(members)).of(str(one), str(other))
+    return KinshipSeen(coefficient, None if whole else generations)
+
+
+def _as_stated(one: Relative, known: Collection[UUID]) -> Member:
+    sires: dict[str | None, float] = {str(one.sire): 1.0} if one.sire in known else {}
+    dams: dict[str | None, float] = {str(one.dam): 1.0} if one.dam in known else {}
+    return Member(str(one.id), sires=sires, dams=dams)
 
 
 def _is(one: PairingSeen, sire: UUID, dam: UUID) -> bool:
@@ -164,7 +183,7 @@ def _mate(
         hatched=one.animal.hatched,
         grams=state.grams,
         weighed=state.weighed_at.date() if state.weighed_at else None,
-        last_young=_last_young(found, animal),
+        last_young=_last_young(found, animal, sex),
         held_off=is_held_off(asked=one.animal.hold_off, health=state.health),
     )
     return Mate(
@@ -184,9 +203,10 @@ def _readings(one: Relative) -> tuple[str, str]:
     return one.standing.p_male, one.standing.p_male_pessimistic
 
 
-def _last_young(found: PedigreeSeen, animal: UUID) -> date | None:
-    hatched = (one.animal.hatched for one in young_of(found, animal) if one.animal)
-    return max((day for day in hatched if day), default=None)
+def _last_young(found: PedigreeSeen, animal: UUID, sex: Sex) -> date | None:
+    hatched = [one.animal.hatched for one in young_of(found, animal) if one.animal]
+    noted = last_brood(animal, found.reader) if sex == "female" else None
+    return max((day for day in (*hatched, noted) if day), default=None)
 
 
 def _brings(
@@ -198,7 +218,7 @@ def _brings(
     if not stock.loci:
         return None, None, "nothing_stated"
     both = str(sire.pk), str(dam.pk)
-    for most in (None, *NEAREST):
+    for most in tries(stock):
         near = stock.pedigree if most is None else nearest(stock.pedigree, both, most)
         try:
             found = prospects(near, stock.loci, *both, ON_PAGE)

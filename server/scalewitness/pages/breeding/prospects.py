@@ -79,7 +79,7 @@ def pair_shown(pair: PairSeen, eggs: int | None, least: int) -> dict[str, Any]:
         "together": chance_in_words(pair.together),
         "strictly": chance_in_words(pair.strictly),
         "falls": list(_falls(pair)),
-        "kinship": kinship_in_words(pair.kinship),
+        "kinship": kinship_in_words(pair.kinship.coefficient, pair.kinship.generations),
         "cautions": [(title_of(mate.animal), mate) for mate in both if mate.cautions],
         "time_of_year": TIME_OF_YEAR,
         "clutch": clutch,
