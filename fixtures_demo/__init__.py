@@ -1,4 +1,4 @@
-"""An invented scenario, loaded through the public REST API, and three stories played on it.
+"""An invented scenario, loaded through the public REST API, and four stories played on it.
 
 ``python -m fixtures_demo.load --url URL --maildir DIR`` plays ``data/`` as its keepers
 would have sent it.

@@ -1,1 +1,1 @@
-"""The three stories the product promises, played against a live server."""
+"""The four stories the product promises, played against a live server."""

@@ -1,4 +1,4 @@
-"""Play the three stories: ``python -m fixtures_demo.stories --url URL --maildir DIR``.
+"""Play the four stories: ``python -m fixtures_demo.stories --url URL --maildir DIR``.
 
 Everyone in them is invented afresh on each run. Needs the application's environment, for the
 operator's commands, and the Maildir in which the demo's mail sink stores every letter.
@@ -12,7 +12,7 @@ from pathlib import Path
 
 from fixtures_demo.accounts import operate
 from fixtures_demo.letters import Letters
-from fixtures_demo.stories import breeding, buying, visiting
+from fixtures_demo.stories import breeding, buying, planning, visiting
 from fixtures_demo.stories.stage import Broken, Stage
 from scalewitness_cli.remote import Refusal, Stopped
 
@@ -41,9 +41,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"\nNot as promised, after {stage.steps} steps: {reason}", file=sys.stderr)
         return 1
     seconds = time.monotonic() - began
-    print(f"\nAll three stories went as promised: {stage.steps} steps in {seconds:.0f} s.")
+    print(f"\nAll four stories went as promised: {stage.steps} steps in {seconds:.0f} s.")
     print("  blind stayed blind, the buyer confirmed what they had seen, and everyone who relied")
-    print("  on a verified sex was told when it fell and when it stood again.")
+    print("  on a verified sex was told when it fell and when it stood again; a season that rested")
+    print("  on a wrong one was mended.")
     return 0
 
 
@@ -61,6 +62,7 @@ def _play(stage: Stage) -> None:
     room = visiting.play(stage, host, guest)
     deal = buying.play(stage, room, guest.name)
     breeding.play(stage, deal, contrary, independent)
+    planning.play(stage, host, guest)
     for person in (*people, *founders):
         person.sign_out()
     stage.title("The record recomputes every standing from its log")

@@ -26,4 +26,4 @@ def test_the_demo_loads_and_plays_its_stories(tmp_path: Path) -> None:
         check=False,
     )
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
-    assert "All three stories went as promised" in done.stdout
+    assert "All four stories went as promised" in done.stdout
