@@ -4,6 +4,8 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from tests.families import Family, brood_test, confirm, family, result_of
 from tests.plugins.told_once import told_once
 from tests.world import World, new_id
@@ -225,8 +227,8 @@ def test_the_breeder_hears_and_so_does_whoever_keeps_it_now(world: World, known:
     told = Letter.objects.filter(kind="claim_notice")
     assert {one.recipient for one in told} == {world.odile.pk, world.stan.pk}
     (breeder,) = [one for one in told if one.recipient == world.odile.pk]
-    assert breeder.context["own"] is True
-    assert breeder.context["animal"]["name"] == ""
+    (claim,) = breeder.context["claims"]
+    assert (claim["change"], claim["animal"]["name"]) == ("fell", "")
 
 
 def test_a_maker_who_is_to_check_it_blind_hears_nothing(world: World, known: Family) -> None:
@@ -276,6 +278,25 @@ def world_sale(world: World, animal: Animal) -> Sale:
     sale = world.draft(animal)
     world.offer(sale)
     return sale
+
+
+def test_a_whole_brood_falls_at_once_and_its_breeder_hears_in_one_letter(world: World) -> None:
+    """Each claim by its own fact, all in the transaction of one; a tested one of them stands."""
+    known = family(world, proved=False)
+    parents = {"sire": str(known.sire.pk), "dam": str(known.dam.pk)}
+    hatched = (known.young.hatched or world.now).isoformat()
+    brood = [world.animal(f"Z-{n}", hatched=hatched, **parents) for n in range(24)]
+    confirm(world, known.sire, brood_test(world, known.sire, young=25))
+    for one in brood:
+        het(world, one)
+    result_of(world, brood[0], "carries_one")
+    with CaptureQueriesContext(connection) as few:
+        result_of(world, known.dam, "carries_none", "piebald")
+    disprove(world, known)
+    assert changes() == [True] * 23
+    (letter,) = Letter.objects.filter(kind="claim_notice")
+    assert (letter.context["count"], letter.context["more"]) == (23, 3)
+    assert len(few) < 60, "as many however large the brood is"
 
 
 def test_offers_without_claims_keep_their_bytes(world: World, known: Family) -> None:

@@ -190,12 +190,16 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "claim_notice": {
         "to_name": "Odile Marten",
-        "animal": VESPER,
-        "change": "fell",
-        "claim": "carries one copy of albino (100 % het)",
-        "becomes": "true with a chance of 0.4 in 100, by its proved parents",
-        "owed_at": "2027-01-09T08:30:00+00:00",
-        "own": True,
+        "count": 21,
+        "claims": [
+            {
+                "animal": VESPER,
+                "change": "fell",
+                "claim": "carries one copy of albino (100 % het)",
+                "becomes": "true with a chance of 0.4 in 100, by its proved parents",
+            }
+        ],
+        "more": 1,
     },
     "report_to_answer": {
         "to_name": "Dr. Ines Aldous",
@@ -443,6 +447,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "offer": {link, f"{link}/receipts/{FACT}"},
         "disclosure": {link, f"{link}/receipts/{FACT}"},
         "claim_disclosure": {link, f"{link}/receipts/{FACT}"},
+        "claim_notice": {"http://testserver/animals"},
         "sale_confirmed": {own, receipts},
         "check_requested": {own, receipts},
         "offer_declined": {own, receipts},

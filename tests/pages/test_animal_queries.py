@@ -23,9 +23,8 @@ from scalewitness.people.services import name_practitioner
 
 MOST = 31
 """Queries: 25 (wanted of every main page), and for the browser's proof where the log ends, which
-keys it was signed under, and what came late; and what was stated of its traits, and by
-whom. On a record that has something of everything; an
-ordinary one asks for sixteen."""
+keys it was signed under, and what came late; and what was stated of its traits, and by whom. On a
+record that has something of everything; an ordinary one asks for sixteen."""
 NOTED = (
     {"type": "weight", "grams": "640"},
     {"type": "meal", "taken": True, "grams": "30"},

@@ -11,8 +11,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed_of_claim
 from scalewitness.disclosures.services import disclosure, disclosure_row
+from scalewitness.domain.consequences import ClaimChange as Change
 from scalewitness.domain.consequences import (
-    ClaimChange,
     ClaimedSale,
     ClaimReliance,
     DiscloseClaim,
@@ -32,14 +32,25 @@ from scalewitness.domain.sexing.case import share
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.rules.sales import represent
-from scalewitness.letters.claims import notify_of_claim, notify_of_claim_hold, send_claim_disclosure
+from scalewitness.letters.claims import (
+    ClaimNotice,
+    notify_of_claim_hold,
+    notify_of_claims,
+    send_claim_disclosure,
+)
 from scalewitness.letters.disclosures import Owed
 from scalewitness.sales.models import Sale
-from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
+from scalewitness.sales.queries import (
+    animals_in_sales,
+    offer_in_force,
+    progress_of,
+    sales_of_animal,
+)
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
+from scalewitness.traits.models import ClaimChange
 from scalewitness.traits.queries import Worded, as_statements
 from scalewitness.traits.queries.claims import Judged, any_claims, judged_near
-from scalewitness.traits.services import store_claim_change
+from scalewitness.traits.services import row_of_change
 
 
 def settle_claims(batch: Batch) -> None:
@@ -49,8 +60,14 @@ def settle_claims(batch: Batch) -> None:
     if not touched or not any_claims(touched):
         return
     batch.store()
-    for one in list(judged_near(touched.keys())):
-        _change(one, _cause(one.animal, touched), batch)
+    changed = judged_near(touched.keys())
+    sold = animals_in_sales(one.animal.pk for one in changed)
+    notices = [
+        _change(one, _cause(one.animal, touched), batch, is_sold=one.animal.pk in sold)
+        for one in changed
+    ]
+    batch.store()
+    notify_of_claims(notices, batch.letters)
 
 
 def _cause(animal: Animal, touched: dict[UUID, Touched]) -> Touched:
@@ -59,7 +76,7 @@ def _cause(animal: Animal, touched: dict[UUID, Touched]) -> Touched:
     return [one for key, one in touched.items() if key in near][-1]
 
 
-def _change(judged: Judged, cause: Touched, batch: Batch) -> None:
+def _change(judged: Judged, cause: Touched, batch: Batch, *, is_sold: bool) -> ClaimNotice:
     claim, chance = judged.claim, judged.chance
     written = None if chance is None else share(chance)
     common = {"stated": str(claim.id), "cause": str(cause.cause)}
@@ -69,58 +86,57 @@ def _change(judged: Judged, cause: Touched, batch: Batch) -> None:
     else:
         body = ClaimRestored(chance=written, **common)
     logged = batch.state("claim_fell" if judged.falls else "claim_restored", judged.animal.pk, body)
-    store_claim_change(logged)
+    batch.keep(ClaimChange, row_of_change(logged))
     now: ClaimReliance = "fell" if judged.falls else "stands"
-    chance_now = written if judged.falls else None
-    _Following(judged.animal, claim, cause, logged.id, chance_now, batch).write(now)
+    following = _Following(judged.animal, claim, cause, written if judged.falls else None, batch)
+    return following.write(now, sales_of_animal(judged.animal.pk) if is_sold else ())
 
 
 def follow_withdrawal(statement: Worded, cause: UUID, batch: Batch) -> None:
     """Whoever relied on it hears that whoever stated it took it back."""
     (claim,) = as_statements([statement])
     touched = Touched(cause, "trait_withdrawn")
-    _Following(statement.animal, claim, touched, cause, None, batch).write("withdrawn")
+    following = _Following(statement.animal, claim, touched, None, batch)
+    notice = following.write("withdrawn", sales_of_animal(statement.animal_id))
+    if notice.relied:
+        notify_of_claims([notice], batch.letters)
 
 
 @dataclass
 class _Following:
-    """Writes what is owed of one claim. ``fact``: that states the change; ``chance``: of one that
-    fell."""
+    """Writes what is owed of one claim to its buyers. ``chance``: of one that fell."""
 
     animal: Animal
     claim: Statement
     cause: Touched
-    fact: UUID
     chance: str | None
     batch: Batch
 
-    def write(self, now: ClaimReliance) -> None:
-        sales = {str(one.pk): one for one in self._relying()}
-        heard = last_disclosed_of_claim([one.pk for one in sales.values()], self.claim.id)
-        views = [self._view(one, heard[one.pk]) for one in sales.values()]
-        follows = of_claim(now, views)
-        if not follows and now == "withdrawn":
-            return
-        self.batch.store()
+    def write(self, now: ClaimReliance, sales: Iterable[Sale]) -> ClaimNotice:
+        """``sales``: all that the animal was ever in."""
+        every = list(sales)
+        relying = {str(one.pk): one for one in every if self._relies(one)}
+        heard = last_disclosed_of_claim([one.pk for one in relying.values()], self.claim.id)
+        follows = of_claim(now, [self._view(one, heard[one.pk]) for one in relying.values()])
+        if follows:
+            self.batch.store()
         for one in follows:
             if isinstance(one, HoldForClaim):
-                self._hold(sales[one.sale], one)
+                self._hold(relying[one.sale], one)
             else:
-                self._disclose(sales[one.sale], one)
-        change: ClaimChange = "restored" if now == "stands" else now
-        relied = [sales[one.sale] for one in follows]
-        notify_of_claim(
-            self.animal, self.claim, change, self.chance, self.fact, relied, self.batch.letters
+                self._disclose(relying[one.sale], one)
+        change: Change = "restored" if now == "stands" else now
+        relied = tuple(relying[one.sale] for one in follows)
+        return ClaimNotice(
+            self.animal, self.claim, change, self.chance, self.cause.cause, tuple(every), relied
         )
 
-    def _relying(self) -> Iterable[Sale]:
-        for sale in sales_of_animal(self.animal.pk):
-            offer = offer_in_force(sale)
-            if offer is not None and any(
-                one.stated == str(self.claim.id)
-                for one in msgspec.convert(offer.body, OfferMade).claims
-            ):
-                yield sale
+    def _relies(self, sale: Sale) -> bool:
+        offer = offer_in_force(sale)
+        if offer is None:
+            return False
+        claims = msgspec.convert(offer.body, OfferMade).claims
+        return any(one.stated == str(self.claim.id) for one in claims)
 
     def _view(self, sale: Sale, heard: ClaimReliance) -> ClaimedSale:
         progress = progress_of(sale)

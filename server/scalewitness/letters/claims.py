@@ -1,7 +1,7 @@
 """Letters about a claim of a trait that fell, stands again or was taken back."""
 
-from collections.abc import Collection
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, Final, NamedTuple
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
@@ -16,6 +16,9 @@ from scalewitness.letters.sales import about_sale, notify_buyer, notify_seller
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force
+
+MOST: Final = 20
+"""Claims that one letter lists; of more it says how many (our judgement)."""
 
 
 def claim_in_letters(animal: Animal, claim: Statement) -> str:
@@ -73,45 +76,63 @@ def send_claim_disclosure(one: Owed, claim: Statement, owing: Owing) -> None:
     )
 
 
-def notify_of_claim(
-    animal: Animal,
-    claim: Statement,
-    change: ClaimChange,
-    chance: str | None,
-    fact: UUID,
-    relied: Collection[Sale],
-    owing: Owing,
-) -> None:
-    """Whoever stated it, whoever keeps the animal, and whoever sold it in a sale that still
-    stands; not whoever is owed a disclosure as its buyer, and not whoever took it back. Somebody
-    who is to check the animal blind hears nothing."""
-    found = {one.keeper.pk: one for one in concerned(animal, owing)}
-    informed = {sale.buyer.keeper_id for sale in relied}
-    informed |= {owing.sender} if change == "withdrawn" else set()
-    context = {
-        "change": change,
-        "claim": claim_in_letters(animal, claim),
-        "becomes": now_in_words(chance) if change != "restored" else "",
-        "owed_at": owing.now.isoformat(),
-    }
-    if claim.by not in found and (maker := Keeper.objects.filter(pk=claim.by).first()):
-        found[maker.pk] = Concerned(maker)
-    for keeper, one in found.items():
-        sights = sights_of(keeper, [animal.pk], owing.now)
-        if keeper not in informed and sights.get(animal.pk) != "blind":
+class ClaimNotice(NamedTuple):
+    """What became of one claim, and of which fact. ``sales``: all that the animal was ever in, and
+    ``relied`` those whose buyers are informed of it as such."""
+
+    animal: Animal
+    claim: Statement
+    change: ClaimChange
+    chance: str | None
+    cause: UUID
+    sales: tuple[Sale, ...]
+    relied: tuple[Sale, ...]
+
+
+def notify_of_claims(notices: Iterable[ClaimNotice], owing: Owing) -> None:
+    """One letter a person of all claims that changed by one fact: to whoever stated them, whoever
+    keeps the animals, and whoever sold one in a sale that still stands; not to whoever is owed a
+    disclosure as a buyer, nor to who took a claim back. Of an animal that they are to check
+    blind they hear nothing."""
+    letters: dict[tuple[UUID, UUID], list[tuple[Concerned, ClaimNotice]]] = {}
+    for one in notices:
+        for reader in _readers(one, owing):
+            letters.setdefault((reader.keeper.pk, one.cause), []).append((reader, one))
+    for (keeper, cause), own in letters.items():
+        sights = sights_of(keeper, {one.animal.pk for _, one in own}, owing.now)
+        open_ones = [pair for pair in own if sights.get(pair[1].animal.pk) != "blind"]
+        if open_ones:
+            person = open_ones[0][0].keeper
             owing.owe(
                 "claim_notice",
-                cause=fact,
+                cause=cause,
                 recipient=keeper,
-                to=one.keeper.email,
+                to=person.email,
                 context={
-                    "to_name": one.keeper.name,
-                    **_known(one, animal, claim),
-                    **context,
-                    "own": keeper == claim.by,
+                    "to_name": person.name,
+                    "count": len(open_ones),
+                    "claims": [_claim_changed(*pair) for pair in open_ones[:MOST]],
+                    "more": max(0, len(open_ones) - MOST),
                 },
-                about=f"claim {claim.id}",
             )
+
+
+def _readers(one: ClaimNotice, owing: Owing) -> Iterable[Concerned]:
+    found = {reader.keeper.pk: reader for reader in concerned(one.animal, owing, one.sales)}
+    if one.claim.by not in found and (maker := Keeper.objects.filter(pk=one.claim.by).first()):
+        found[maker.pk] = Concerned(maker)
+    informed = {sale.buyer.keeper_id for sale in one.relied}
+    informed |= {owing.sender} if one.change == "withdrawn" else set()
+    return [reader for keeper, reader in found.items() if keeper not in informed]
+
+
+def _claim_changed(reader: Concerned, one: ClaimNotice) -> dict[str, Any]:
+    return {
+        **_known(reader, one.animal, one.claim),
+        "claim": claim_in_letters(one.animal, one.claim),
+        "change": one.change,
+        "becomes": now_in_words(one.chance) if one.change != "restored" else "stands again",
+    }
 
 
 def _known(one: Concerned, animal: Animal, claim: Statement) -> dict[str, Any]:

@@ -3,8 +3,9 @@
 from uuid import UUID
 
 from scalewitness.domain.facts import ClaimFell, ClaimRestored, TraitStated, TraitWithdrawn
+from scalewitness.ledger.services.inserting import Row
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.traits.models import ClaimChange, TraitStatement, TraitWithdrawal
+from scalewitness.traits.models import TraitStatement, TraitWithdrawal
 
 
 def store_statement(fact: Logged[TraitStated]) -> None:
@@ -32,13 +33,14 @@ def store_withdrawal(fact: Logged[TraitWithdrawn]) -> None:
     )
 
 
-def store_claim_change(fact: Logged[ClaimFell | ClaimRestored]) -> None:
+def row_of_change(fact: Logged[ClaimFell | ClaimRestored]) -> Row:
+    """A sire may have hundreds of young whose claims fall together; to be stored so."""
     body = fact.body
-    ClaimChange.objects.create(
-        id=fact.id,
-        position=fact.position,
-        statement_id=UUID(body.stated),
-        fell=isinstance(body, ClaimFell),
-        chance=body.chance or "",
-        cause=UUID(body.cause),
-    )
+    return {
+        "id": fact.id,
+        "position": fact.position,
+        "statement_id": UUID(body.stated),
+        "fell": isinstance(body, ClaimFell),
+        "chance": body.chance or "",
+        "cause": UUID(body.cause),
+    }

@@ -43,13 +43,16 @@ def chance_of_claim(
     """That it is true, with these two as its parents. None: what was stated of the three cannot
     be true together, or cannot be computed."""
     even = _even(locus)
-    members = [
-        Member(one.id, one.male, evidence=evidence(one.stated, [even])) for one in (sire, dam)
+    known = [
+        evidence((each for each in one.stated if each.basis in FOUND), [even])
+        for one in (young, sire, dam)
     ]
-    known = evidence((one for one in young.stated if one.id != claim.id), [even])
-    members.append(
-        Member(young.id, young.male, sires={sire.id: 1}, dams={dam.id: 1}, evidence=known)
-    )
+    parents = {"sires": {sire.id: 1.0}, "dams": {dam.id: 1.0}}
+    members = [
+        Member(young.id, young.male, evidence=known[0], **parents),  # type: ignore[arg-type]
+        Member(sire.id, sire.male, evidence=known[1]),
+        Member(dam.id, dam.male, evidence=known[2]),
+    ]
     try:
         chances = carried(Pedigree(members), even, of=[young.id])[young.id]
     except Contradiction:

@@ -17,7 +17,7 @@ from scalewitness.mail.models import UNSENT, Letter
 from scalewitness.mail.queries import COVER
 
 REPLACED: Final = frozenset(
-    {"disclosure", "standing_notice", "pairing_affected", "claim_disclosure", "claim_notice"}
+    {"disclosure", "claim_disclosure", "standing_notice", "pairing_affected"}
 )
 """Kinds of which the newest tells all there is to tell."""
 WAITING: Final = Letter.State.WAITING

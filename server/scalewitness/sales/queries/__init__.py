@@ -102,6 +102,12 @@ def sales_of_animal(animal: UUID) -> list[Sale]:
     )
 
 
+def animals_in_sales(animals: Iterable[UUID]) -> set[UUID]:
+    """Those of the animals that were ever in a sale."""
+    rows = SaleAnimal.objects.filter(animal__in=list(animals))
+    return set(rows.values_list("animal", flat=True))
+
+
 def sales_with_steps(animal: UUID) -> list[Sale]:
     """The same, with what happened in each and whose it is, and nothing else."""
     rows = Sale.objects.filter(animals=animal).select_related("collection")

@@ -1,7 +1,6 @@
 """Claims of traits that fall, or stand again: which could, and what their chance is now."""
 
-from collections.abc import Iterable, Iterator, Mapping, Set
-from itertools import groupby
+from collections.abc import Hashable, Iterable, Mapping, Set
 from typing import NamedTuple
 from uuid import UUID
 
@@ -10,13 +9,12 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.domain.genetics.falling import (
     FALLS_AT,
-    FOUND,
     Kin,
     chance_of_claim,
     may_fall,
 )
 from scalewitness.domain.genetics.stated import Statement
-from scalewitness.domain.genetics.traits import loci_of
+from scalewitness.domain.genetics.stated_words import locus_named
 from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.traits.models import ClaimChange, TraitWithdrawal
 from scalewitness.traits.queries import (
@@ -26,7 +24,7 @@ from scalewitness.traits.queries import (
     statement_rows,
     statements_of,
 )
-from scalewitness.traits.queries.proved import proved_parents
+from scalewitness.traits.queries.proved import proved_among
 
 
 class Judged(NamedTuple):
@@ -47,21 +45,18 @@ class Judged(NamedTuple):
         return self.falls != self.fell
 
 
-def judged_near(touched: Set[UUID]) -> Iterator[Judged]:
-    """The claims of these animals and of their young that are not as they were."""
+def judged_near(touched: Set[UUID]) -> list[Judged]:
+    """The claims of these animals and of their young that are not as they were: of a sire's
+    hundreds of young all at once."""
     rows = list(_at_stake(touched))
     fallen = fallen_among(one.pk for one in rows)
-    for _, own in groupby(rows, lambda one: one.animal_id):
-        listed = list(own)
-        animal = listed[0].animal
-        parents = proved_parents(animal)
-        if parents is None and not fallen & {one.pk for one in listed}:
-            continue
-        chances = _chances(animal, parents, as_statements(listed))
-        for claim, chance in chances:
-            found = Judged(animal, claim, chance, claim.id in fallen)
-            if found.changes:
-                yield found
+    families = Families({one.animal_id: one.animal for one in rows})
+    found = (
+        Judged(row.animal, claim, families.chance(row.animal, claim), claim.id in fallen)
+        for row, claim in zip(rows, as_statements(rows), strict=True)
+        if may_fall(claim, locus_named(row.animal.species, claim.locus))
+    )
+    return [one for one in found if one.changes]
 
 
 def _at_stake(touched: Set[UUID]) -> QuerySet[Worded]:
@@ -93,43 +88,57 @@ def gone_at(statements: Iterable[UUID], at: int | None) -> dict[UUID, str]:
     return found | dict.fromkeys(backs.values_list("statement", flat=True), " (withdrawn)")
 
 
-def _chances(
-    animal: Animal, parents: tuple[UUID, UUID] | None, claims: list[Statement]
-) -> Iterator[tuple[Statement, float | None]]:
-    loci = {one.key: one for one in loci_of(animal.species)}
-    able = [one for one in claims if may_fall(one, loci.get(one.locus or ""))]
-    if parents is None:
-        yield from ((one, None) for one in able)
-        return
-    family = (animal.pk, *parents)
-    counted = _counted(family)
-    standing = latest_standings([animal.pk]).get(animal.pk)
-    male = float(standing.p_male) if standing else 0.5
-    young, sire, dam = (
-        Kin(str(one), chance, counted.get(one, []))
-        for one, chance in zip(family, (male, 1.0, 0.0), strict=True)
-    )
-    for one in able:
-        yield one, chance_of_claim(one, loci[one.locus or ""], young, sire, dam)
+class Families:
+    """Animals with their parents, where these are proved, and what counts of what was stated of
+    all of them; read for all at once."""
+
+    def __init__(self, animals: Mapping[UUID, Animal]) -> None:
+        self._parents = proved_among(animals.values())
+        young = self._parents.keys()
+        everyone = {*young, *(one for pair in self._parents.values() for one in pair)}
+        self._stated = statements_of(everyone) if everyone else {}
+        self._keepers = _keepers(everyone, bought=young)
+        standings = latest_standings(young) if young else {}
+        self._male = {animal: float(one.p_male) for animal, one in standings.items()}
+        self._known: dict[Hashable, float | None] = {}
+
+    def chance(self, animal: Animal, claim: Statement) -> float | None:
+        """That it is true; None where its parents are not proved. Of sisters and brothers of whom
+        the same is known it is worked out once."""
+        parents = self._parents.get(animal.pk)
+        locus = locus_named(animal.species, claim.locus)
+        if parents is None or locus is None:
+            return None
+        male = self._male.get(animal.pk, 0.5) if locus.system else 0.5
+        own = self._counted(animal.pk)
+        of_it = tuple((one.locus, one.says, one.allele, one.basis) for one in own)
+        key = (parents, locus.key, claim.says, claim.allele, male, of_it)
+        if key not in self._known:
+            sire, dam = (
+                Kin(str(one), is_male, self._counted(one))
+                for one, is_male in zip(parents, (1.0, 0.0), strict=True)
+            )
+            young = Kin(str(animal.pk), male, own)
+            self._known[key] = chance_of_claim(claim, locus, young, sire, dam)
+        return self._known[key]
+
+    def _counted(self, animal: UUID) -> list[Statement]:
+        """What was found of it by whoever kept it then or before: a stranger who may look at two
+        parents makes no claim fall, and neither does who bought the animal and gains by it."""
+        found, keepers = self._stated.get(animal, ()), self._keepers[animal]
+        return [one for one in found if one.by in keepers]
 
 
-def _counted(family: tuple[UUID, UUID, UUID]) -> Mapping[UUID, list[Statement]]:
-    """What was found of each by whoever kept it then or before: a stranger who may look at two
-    parents makes no claim fall, and neither does who bought the animal and gains by it."""
-    keepers = _keepers(family)
-    return {
-        animal: [one for one in found if one.basis in FOUND and one.by in keepers[animal]]
-        for animal, found in statements_of(family).items()
-    }
-
-
-def _keepers(family: tuple[UUID, UUID, UUID]) -> dict[UUID, set[UUID]]:
-    rooms: dict[UUID, set[UUID]] = {one: set() for one in family}
-    held = Animal.objects.filter(pk__in=family).values_list("pk", "collection")
-    moves = Custody.objects.filter(animal__in=family)
+def _keepers(animals: Set[UUID], bought: Set[UUID]) -> dict[UUID, set[UUID]]:
+    """By animal, who keeps or kept it; of those ``bought``, but for their buyers."""
+    rooms: dict[UUID, set[UUID]] = {one: set() for one in animals}
+    held = Animal.objects.filter(pk__in=animals).values_list("pk", "collection")
+    moves = Custody.objects.filter(animal__in=animals)
     for animal, room in (*held, *moves.values_list("animal", "came_from")):
         rooms[animal].add(room)
-    for animal, room in moves.filter(animal=family[0], why="sold").values_list("animal", "went_to"):
+    for animal, room in moves.filter(animal__in=bought, why="sold").values_list(
+        "animal", "went_to"
+    ):
         rooms[animal].discard(room)
     named = {room for found in rooms.values() for room in found}
     keeps = dict(Collection.objects.filter(pk__in=named).values_list("pk", "keeper"))

@@ -16,20 +16,37 @@ from scalewitness.domain.observations import Parentage
 from scalewitness.domain.reports import is_of_clutch
 
 
-def proved_parents(animal: Animal) -> tuple[UUID, UUID] | None:
-    """Sire and dam on record, where both are proved to be its parents."""
-    if animal.sire is None or animal.dam is None or animal.hatched is None:
-        return None
-    rows = Call.objects.filter(COUNTS, animal__in=(animal.sire, animal.dam))
-    calls = list(
-        rows.filter(method__in=("reproduction", "parentage")).prefetch_related("attestations")
-    )
-    confirmed = [one for one in calls if _is_confirmed(one)]
-    if not _dam_is_proved(animal.dam, animal.hatched, confirmed):
-        return None
-    if not _sire_is_proved(animal.sire, animal.hatched, confirmed):
-        return None
-    return animal.sire, animal.dam
+def proved_among(animals: Iterable[Animal]) -> dict[UUID, tuple[UUID, UUID]]:
+    """Sire and dam on record of those of the animals where both are proved to be its parents."""
+    wanted = [one for one in animals if one.sire and one.dam and one.hatched]
+    named = {one for animal in wanted for one in (animal.sire, animal.dam)}
+    rows = Call.objects.filter(COUNTS, animal__in=named) if named else Call.objects.none()
+    calls = rows.filter(method__in=("reproduction", "parentage")).prefetch_related("attestations")
+    confirmed: dict[UUID, list[Call]] = {}
+    for call in calls:
+        if _is_confirmed(call):
+            confirmed.setdefault(call.animal_id, []).append(call)
+    broods = _broods(one for one in named if one in confirmed)
+    found: dict[UUID, tuple[UUID, UUID]] = {}
+    for animal in wanted:
+        sire, dam, hatched = animal.sire, animal.dam, animal.hatched
+        if sire is None or dam is None or hatched is None:
+            continue
+        if not _dam_is_proved(hatched, confirmed.get(dam, ())):
+            continue
+        if _sire_is_proved(hatched, confirmed.get(sire, ()), broods.get(sire, Counter())):
+            found[animal.pk] = sire, dam
+    return found
+
+
+def _broods(sires: Iterable[UUID | None]) -> dict[UUID, Counter[date]]:
+    """By sire, how many young are on record of each day of hatching."""
+    young = Animal.objects.filter(sire__in=list(sires), hatched__isnull=False)
+    found: dict[UUID, Counter[date]] = {}
+    for sire, hatched in young.values_list("sire", "hatched"):
+        if sire is not None and hatched is not None:
+            found.setdefault(sire, Counter())[hatched] += 1
+    return found
 
 
 def _is_confirmed(call: Call) -> bool:
@@ -38,29 +55,22 @@ def _is_confirmed(call: Call) -> bool:
     return report == "confirmed" or (report == "own" and not call.interested)
 
 
-def _dam_is_proved(dam: UUID, hatched: date, calls: Iterable[Call]) -> bool:
+def _dam_is_proved(hatched: date, calls: Iterable[Call]) -> bool:
     return any(
-        call.animal_id == dam
-        and call.method == "reproduction"
-        and is_of_clutch(hatched, call.examined_at.date())
+        call.method == "reproduction" and is_of_clutch(hatched, call.examined_at.date())
         for call in calls
     )
 
 
-def _sire_is_proved(sire: UUID, hatched: date, calls: Iterable[Call]) -> bool:
+def _sire_is_proved(hatched: date, calls: Iterable[Call], broods: Counter[date]) -> bool:
     """A test says of how many young it was. It was of this brood if that is the sire's newest by
     then, and all of it was tested."""
-    tests = [call for call in calls if call.animal_id == sire and _tested(call)]
-    young = Animal.objects.filter(sire=sire, hatched__isnull=False)
-    broods = Counter(young.values_list("hatched", flat=True))
     return any(
-        _newest(broods, call.examined_at.date()) == hatched and _tested(call) >= broods[hatched]
-        for call in tests
+        _tested(call) >= broods[hatched]
+        and hatched == max((one for one in broods if one <= call.examined_at.date()), default=None)
+        for call in calls
+        if _tested(call)
     )
-
-
-def _newest(broods: Iterable[date | None], by: date) -> date | None:
-    return max((one for one in broods if one is not None and one <= by), default=None)
 
 
 def _tested(call: Call) -> int:
