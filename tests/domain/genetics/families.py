@@ -57,6 +57,11 @@ def pedigree(*members):
     return Pedigree(members)
 
 
+def but(whole, *members):
+    """The pedigree with these in place of those of the same id."""
+    return Pedigree({one.id: one for one in [*whole, *members]}.values())
+
+
 def stated(says, basis="seen", *, locus="t", allele=None, chance=None):
     """By somebody, at some time."""
     return Statement(

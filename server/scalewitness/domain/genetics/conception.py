@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import product
+from operator import mul
 from typing import NamedTuple
 
 from scalewitness.domain.genetics.chromosomes import Chromosome, Karyotype, State
@@ -58,19 +59,13 @@ class Conceptions:
     def _table(self, ways: tuple[Option, ...], candidates: int, chosen: bool) -> list[float]:
         count = len(self.karyotype.states)
         at = list(product(range(count), repeat=candidates))
-        columns: list[list[float]]
+        each = [[self._column(way, states) for states in at] for way in ways]
         if chosen:
-            columns = [self._column(way, states) for way in ways for states in at]
+            columns = [column for row in each for column in row]
         else:
-            columns = [self._mixed(ways, states) for states in at]
-        return [column[young] for young in range(count) for column in columns]
-
-    def _mixed(self, ways: Sequence[Option], states: Sequence[int]) -> list[float]:
-        parts = [(way.chance, self._column(way, states)) for way in ways]
-        return [
-            sum(chance * column[young] for chance, column in parts)
-            for young in range(len(self.karyotype.states))
-        ]
+            shares = [way.chance for way in ways]
+            columns = [_mixed(shares, row) for row in zip(*each, strict=True)]
+        return [p for row in zip(*columns, strict=True) for p in row]
 
     def _column(self, way: Option, states: Sequence[int]) -> list[float]:
         dam = None if way.dam is None else states[way.dam]
@@ -116,6 +111,12 @@ class Conceptions:
         found = [young.get(state, 0.0) for state in self.karyotype.states]
         whole = sum(found)
         return [p / whole for p in found] if whole > 0 else found
+
+
+def _mixed(shares: Sequence[float], columns: Sequence[Sequence[float]]) -> list[float]:
+    if len(columns) == 1:
+        return list(columns[0])
+    return [sum(map(mul, shares, row)) for row in zip(*columns, strict=True)]
 
 
 def _slot(candidate: str | None, slots: Mapping[str, int]) -> Slot:

@@ -41,10 +41,6 @@ class Kinship:
                 waiting.pop()
         return self._known[asked]
 
-    def inbreeding(self, one: str) -> float:
-        """In [0, 1]; of animals whose parents are unknown, 0."""
-        return 2 * self.of(one, one) - 1
-
     def _pair(self, one: str, other: str) -> Pair:
         return (one, other) if self._age[one] <= self._age[other] else (other, one)
 

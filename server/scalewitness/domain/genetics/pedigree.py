@@ -82,10 +82,6 @@ class Pedigree:
     def __getitem__(self, key: str) -> Member:
         return self._members[key]
 
-    def with_members(self, members: Iterable[Member]) -> "Pedigree":
-        """The same with these added, or in place of those of the same id."""
-        return Pedigree({**self._members, **{one.id: one for one in members}}.values())
-
     def ancestry(self, of: Iterable[str]) -> frozenset[str]:
         """These and everything they may come from."""
         found: set[str] = set()
