@@ -31,7 +31,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from scalewitness.domain.genetics.traits import Genotype, locus
-from scalewitness.domain.genetics.young import Wanted
+from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.by_hand import mean, outcomes
 from scalewitness.domain.season.check_first import (
     FEMALE,
@@ -121,10 +121,10 @@ def collection(rng: np.random.Generator, wrong: float) -> Collection:
             young = {0: 1 - LAYS} | {n: LAYS * q for n, q in clutch_sizes(SPECIES).items()}
             animals.append(BreedingAnimal(key, SPECIES, p, p, young, carries))
     wants = [
-        Want("albinos", 1.0, Wanted(genotypes=_both("albino")), most=8),
-        Want("piebalds", 2.0, Wanted(genotypes=_both("piebald")), most=6),
-        Want("both", 10.0, Wanted(genotypes={**_both("albino"), **_both("piebald")}), most=2),
-        Want("females", 0.1, Wanted(False), most=30),
+        Want("albinos", 1.0, WantedYoung(genotypes=_both("albino")), most=8),
+        Want("piebalds", 2.0, WantedYoung(genotypes=_both("piebald")), most=6),
+        Want("both", 10.0, WantedYoung(genotypes={**_both("albino"), **_both("piebald")}), most=2),
+        Want("females", 0.1, WantedYoung(False), most=30),
     ]
     return Collection(truth, tuple(animals), tuple(wants))
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from scalewitness.domain.genetics.traits import Locus, locus
-from scalewitness.domain.genetics.young import Wanted
+from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.by_hand import season_worth
 from scalewitness.domain.season.check_first import (
     FEMALE,
@@ -98,7 +98,7 @@ def _want(rng: np.random.Generator, key: str) -> Want:
     most = (None, 2, 4, 10, 20)[int(rng.integers(5))]
     male = (None, None, False)[int(rng.integers(3))]
     weight = float(rng.choice((0.2, 0.5, 1.0, 2.0, 5.0)))
-    return Want(key, weight, Wanted(male, genotypes=shown), most=most)
+    return Want(key, weight, WantedYoung(male, genotypes=shown), most=most)
 
 
 def timed(action: Callable[[], T]) -> tuple[T, float, float]:

@@ -25,9 +25,9 @@ from tests.domain.genetics.mendel import expected
 from scalewitness.domain.genetics.passing import Contradiction
 from scalewitness.domain.genetics.pedigree import Member
 from scalewitness.domain.genetics.prospects import prospects
-from scalewitness.domain.genetics.young import Wanted, at_least, pair_chance
+from scalewitness.domain.genetics.young import WantedYoung, at_least, pair_chance
 
-SHOWS = Wanted(looks={"t": frozenset({"a"})})
+SHOWS = WantedYoung(looks={"t": frozenset({"a"})})
 
 
 def _pair(sire, dam, at="t", **more):
@@ -56,14 +56,14 @@ def test_crosses_at_several_loci(row):
     found = prospects(whole, loci, "s", "d")
     every = dict.fromkeys(sire)
     for look, name in ((W, "p_all_dominant_phenotype"), ("a", "p_all_recessive")):
-        wanted = Wanted(looks={key: frozenset({look}) for key in every})
+        wanted = WantedYoung(looks={key: frozenset({look}) for key in every})
         assert found.chance(wanted) == pytest.approx(close(row[name]))
-    carriers = Wanted(genotypes={key: frozenset({ONE}) for key in every})
+    carriers = WantedYoung(genotypes={key: frozenset({ONE}) for key in every})
     assert found.chance(carriers) == pytest.approx(close(row["p_heterozygous_at_every_locus"]))
     kinds = found.kinds(list(every))
     assert len(kinds) == row["distinct_genotypes"]
     assert sum(p for _, p in kinds) == pytest.approx(1)
-    shown = Wanted(looks={key: frozenset({"a"}) for key in every})
+    shown = WantedYoung(looks={key: frozenset({"a"}) for key in every})
     for sure, name in (
         (0.95, "eggs_for_95_percent_chance_of_an_all_recessive"),
         (0.99, "eggs_for_99_percent"),
@@ -93,7 +93,8 @@ def test_linked_loci(row):
     tester = Member("t", 0.0, evidence=both)
     looks = [(W, W), (W, "a"), ("a", W), ("a", "a")]
     wanted = [
-        Wanted(looks={"a1": frozenset({one}), "b1": frozenset({other})}) for one, other in looks
+        WantedYoung(looks={"a1": frozenset({one}), "b1": frozenset({other})})
+        for one, other in looks
     ]
     for phase, (one, other) in {"coupling": (both, none), "repulsion": (left, right)}.items():
         whole = pedigree(
@@ -145,9 +146,9 @@ def test_looks_with_sex(species, showing):
     sire, dam = (one, two) if species == XY else (two, one)
     found = prospects(_pair(sire, dam), [on_sex_chromosome(species)], "s", "d")
     shown = frozenset({"a"})
-    assert found.chance(Wanted(male=showing, looks={"t": shown})) == pytest.approx(0.5)
-    assert found.chance(Wanted(male=not showing, looks={"t": shown})) == 0
-    assert found.chance(Wanted(male=showing)) == pytest.approx(0.5)
+    assert found.chance(WantedYoung(male=showing, looks={"t": shown})) == pytest.approx(0.5)
+    assert found.chance(WantedYoung(male=not showing, looks={"t": shown})) == 0
+    assert found.chance(WantedYoung(male=showing)) == pytest.approx(0.5)
 
 
 def test_young_that_do_not_live_are_counted_as_lost():
@@ -170,7 +171,7 @@ def test_young_that_do_not_live_are_counted_as_lost():
 
 def test_the_sexes_asked_for_without_a_locus_that_tells_them():
     found = prospects(_pair(IS_TWO, IS_ONE), [made()], "s", "d")
-    assert found.chance(Wanted(male=False, looks=SHOWS.looks)) == pytest.approx(1 / 4)
+    assert found.chance(WantedYoung(male=False, looks=SHOWS.looks)) == pytest.approx(1 / 4)
 
 
 def test_relatives_and_strangers_through_unknown_parents():

@@ -3,7 +3,7 @@
 import random
 
 from scalewitness.domain.genetics.traits import locus
-from scalewitness.domain.genetics.young import Wanted
+from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.values import (
     BreedingAnimal,
     Chosen,
@@ -19,7 +19,7 @@ ALBINO, PIEBALD, SPIDER, GLOW = (
 PLAIN, HET, VISUAL = ("wild", "wild"), ("wild", "albino"), ("albino", "albino")
 SIX = {6: 1.0}
 LIMITS = Limits(females_per_male=3)
-ALBINOS = Want("albinos", 1.0, Wanted(genotypes={"albino": frozenset({VISUAL})}))
+ALBINOS = Want("albinos", 1.0, WantedYoung(genotypes={"albino": frozenset({VISUAL})}))
 
 
 def animal(key, p_male, genotype=None, **more):
@@ -66,7 +66,7 @@ def _want(rng, n):
     return Want(
         f"want {n}",
         rng.choice((0.5, 1.0, 3.0)),
-        Wanted(rng.choice((None, False)), genotypes={allele: frozenset(rng.choice(kinds))}),
+        WantedYoung(rng.choice((None, False)), genotypes={allele: frozenset(rng.choice(kinds))}),
         most=rng.choice((None, 1, 4)),
     )
 

@@ -15,7 +15,7 @@ from tests.domain.season.seasons import (
     season,
 )
 
-from scalewitness.domain.genetics.young import Wanted
+from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.by_hand import season_worth, worst
 from scalewitness.domain.season.objections import objections
 from scalewitness.domain.season.scenarios import Scenarios
@@ -62,7 +62,7 @@ def test_a_female_has_one_clutch_however_many_males_she_is_given():
 
 
 def test_sons_and_daughters_count_as_they_are_wanted():
-    daughters = replace(ALBINOS, young=Wanted(False, genotypes=ALBINOS.young.genotypes))
+    daughters = replace(ALBINOS, young=WantedYoung(False, genotypes=ALBINOS.young.genotypes))
     found = season_worth(season(SIRE, DAM, wants=[daughters]), (PAIR,))
     assert found.expected == pytest.approx(6 / 4, rel=0.02)
 
@@ -114,7 +114,7 @@ def test_a_trait_of_both_sex_chromosomes_goes_with_sex_by_its_fraction():
     sire = animal("m", 1.0, carries={"coral_glow": {("wild", "coral_glow"): 1.0}})
     dam = animal("f", 0.0, carries={"coral_glow": {("wild", "wild"): 1.0}})
     shown = {"coral_glow": frozenset({"coral_glow"})}
-    wants = [Want(str(male), 1.0, Wanted(male, looks=shown)) for male in (True, False)]
+    wants = [Want(str(male), 1.0, WantedYoung(male, looks=shown)) for male in (True, False)]
     found = season_worth(season(sire, dam, wants=wants, loci=[GLOW]), (PAIR,))
     assert found.young["True"] == pytest.approx(6 / 4, rel=0.03)
     assert found.young["False"] == pytest.approx(6 / 4, rel=0.03)

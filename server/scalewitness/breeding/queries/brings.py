@@ -7,7 +7,7 @@ from typing import Final
 from scalewitness.breeding.queries.prospects import PairSeen
 from scalewitness.domain.genetics.trade_words import locus_in_words, look_in_words
 from scalewitness.domain.genetics.traits import Locus
-from scalewitness.domain.genetics.young import Prospects, Wanted
+from scalewitness.domain.genetics.young import Prospects, WantedYoung
 from scalewitness.domain.season.before_pairing import rests_on
 from scalewitness.domain.season.reproduction import breeding_figures, clutch_sizes
 
@@ -74,7 +74,7 @@ def young_expected(
     return YoungExpected(
         alike=list(_alike(pair, brings, keys[:TOGETHER], clutch, least)),
         left_out=[one for one in pair.stock.loci if one.key in keys[TOGETHER:]],
-        males=brings.chance(Wanted(male=True)) / living if living else 0.0,
+        males=brings.chance(WantedYoung(male=True)) / living if living else 0.0,
         lost=lost,
     )
 
@@ -104,7 +104,7 @@ def _alike(
         )
 
 
-def _kinds(brings: Prospects, loci: Sequence[Locus]) -> list[tuple[Wanted, float]]:
+def _kinds(brings: Prospects, loci: Sequence[Locus]) -> list[tuple[WantedYoung, float]]:
     """Living young that look alike, by their sex where it goes with a look; likeliest first."""
     found: dict[tuple[bool | None, tuple[tuple[str, str], ...]], float] = {}
     for kind, p in brings.kinds([one.key for one in loci]) if loci else ():
@@ -113,13 +113,13 @@ def _kinds(brings: Prospects, loci: Sequence[Locus]) -> list[tuple[Wanted, float
             found[kind.male, looks] = found.get((kind.male, looks), 0.0) + p
     ranked = sorted(found.items(), key=lambda one: -one[1])
     return [
-        (Wanted(male, {key: frozenset({look}) for key, look in looks}), p)
+        (WantedYoung(male, {key: frozenset({look}) for key, look in looks}), p)
         for (male, looks), p in ranked
         if p > NEVER
     ]
 
 
-def _words(wanted: Wanted, loci: Mapping[str, Locus]) -> str:
+def _words(wanted: WantedYoung, loci: Mapping[str, Locus]) -> str:
     sex = {None: "", True: "males, ", False: "females, "}[wanted.male]
     looks = [look_in_words(loci[key], next(iter(one))) for key, one in wanted.looks.items()]
     return sex + ", ".join(looks)

@@ -12,7 +12,7 @@ from scalewitness.domain.genetics.chromosomes import Role
 from scalewitness.domain.genetics.elimination import TooTangled
 from scalewitness.domain.genetics.passing import Contradiction
 from scalewitness.domain.genetics.prospects import prospects
-from scalewitness.domain.genetics.proving import Proof, proof
+from scalewitness.domain.genetics.proving import ProofByYoung, proof
 from scalewitness.domain.genetics.traits import Locus
 from scalewitness.domain.genetics.young import Prospects
 
@@ -59,7 +59,7 @@ def provings(
     ]
 
 
-def _now(found: Proof) -> float:
+def _now(found: ProofByYoung) -> float:
     return sum(one.chance for one in found.cases if one.carries)
 
 

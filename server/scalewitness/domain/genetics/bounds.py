@@ -12,7 +12,7 @@ from math import prod
 from msgspec import Struct
 
 from scalewitness.domain.genetics.elimination import Scope, TooTangled, Tree, tree
-from scalewitness.domain.genetics.networks import Network, Table
+from scalewitness.domain.genetics.networks import Network, Term
 from scalewitness.domain.genetics.passing import settle
 from scalewitness.domain.genetics.tables import T, Tables
 
@@ -29,7 +29,7 @@ class Between(Struct, frozen=True):
 
 def between(network: Network, unknown: int, tables: Tables[T]) -> list[Between]:
     """Bounds on an unknown, for each network of the batch. Raises Contradiction."""
-    kept = _telling(network, unknown)
+    kept = _informative(network, unknown)
     near = _reached(kept, unknown)
     fits: _Region | None = None
     size = 4
@@ -47,7 +47,7 @@ def between(network: Network, unknown: int, tables: Tables[T]) -> list[Between]:
     return _extremes_of(fits, tables)
 
 
-def _telling(network: Network, unknown: int) -> list[Table]:
+def _informative(network: Network, unknown: int) -> list[Term]:
     """Tables without those of animals of which, or of whose young, nothing is known."""
     uses = Counter(one for table in network.tables for one in table.scope)
     kept = []
@@ -60,7 +60,7 @@ def _telling(network: Network, unknown: int) -> list[Table]:
     return kept
 
 
-def _reached(tables: Sequence[Table], unknown: int) -> list[int]:
+def _reached(tables: Sequence[Term], unknown: int) -> list[int]:
     """Unknowns by their distance from this one."""
     scopes: dict[int, list[Scope]] = {}
     for table in tables:
@@ -82,12 +82,12 @@ class _Region(Struct):
 
     shape: Tree
     sizes: list[int]
-    factors: list[tuple[Scope, Table]]
+    factors: list[tuple[Scope, Term]]
     asked: Scope
 
 
 def _region(
-    network: Network, kept: Sequence[Table], unknown: int, inside: frozenset[int]
+    network: Network, kept: Sequence[Term], unknown: int, inside: frozenset[int]
 ) -> _Region | None:
     """None where there is no room."""
     whole = [one for one in kept if inside.issuperset(one.scope)]

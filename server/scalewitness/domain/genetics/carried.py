@@ -14,7 +14,7 @@ from scalewitness.domain.genetics.bounds import between
 from scalewitness.domain.genetics.chromosomes import Karyotype
 from scalewitness.domain.genetics.networks import families, resolved
 from scalewitness.domain.genetics.pedigree import Pedigree
-from scalewitness.domain.genetics.solving import Part, bearing, kinds_of, solved
+from scalewitness.domain.genetics.solving import FamilyPart, bearing, kinds_of, solved
 from scalewitness.domain.genetics.tables import PLAIN, T, Tables
 from scalewitness.domain.genetics.traits import Genotype, Locus
 
@@ -75,7 +75,7 @@ def carried_at(
     return Carried(found, frozenset(apart))
 
 
-def _answers(part: Part[T], names: Sequence[str]) -> Iterator[tuple[str, str, Chances]]:
+def _answers(part: FamilyPart[T], names: Sequence[str]) -> Iterator[tuple[str, str, Chances]]:
     for name in names:
         for n, column in enumerate(part.columns):
             unknown = part.network.unknowns[n, name]

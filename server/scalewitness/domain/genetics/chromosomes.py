@@ -26,7 +26,7 @@ class Chromosome(NamedTuple):
     alleles: tuple[str, ...]
 
 
-class State(NamedTuple):
+class Diplotype(NamedTuple):
     """An animal's two chromosomes; the X or Z first. ``male`` is None on ordinary ones."""
 
     one: Chromosome
@@ -57,18 +57,18 @@ class Karyotype:
         self._places = {
             alleles: n for n, alleles in enumerate(product(*(x.alleles for x in linked.loci)))
         }
-        self._genotypes: dict[State, tuple[Genotype, ...]] = {}
+        self._genotypes: dict[Diplotype, tuple[Genotype, ...]] = {}
         self._unknown: dict[bool, dict[Chromosome, float]] = {}
         self.states = tuple(one for one in _states(linked) if not self.is_lethal(one))
         self.index = {state: n for n, state in enumerate(self.states)}
 
-    def genotypes(self, state: State) -> tuple[Genotype, ...]:
+    def genotypes(self, state: Diplotype) -> tuple[Genotype, ...]:
         """The state's genotype at each locus."""
         if state not in self._genotypes:
             self._genotypes[state] = self._of_state(state)
         return self._genotypes[state]
 
-    def _of_state(self, state: State) -> tuple[Genotype, ...]:
+    def _of_state(self, state: Diplotype) -> tuple[Genotype, ...]:
         pairs = zip(self.linked.loci, state.one.alleles, state.other.alleles, strict=True)
         return tuple(
             (one,) if other == ABSENT else locus.genotype(one, other) for locus, one, other in pairs
@@ -85,7 +85,7 @@ class Karyotype:
             found.append((locus.key, states))
         return found
 
-    def is_lethal(self, state: State) -> bool:
+    def is_lethal(self, state: Diplotype) -> bool:
         """Whether an animal in that state does not live."""
         pairs = zip(self.linked.loci, self.genotypes(state), strict=True)
         return any(locus.lethal(genotype) for locus, genotype in pairs)
@@ -97,22 +97,22 @@ class Karyotype:
         whole = sum(found)
         return [p / whole for p in found]
 
-    def gametes(self, state: State) -> dict[Chromosome, float]:
+    def gametes(self, state: Diplotype) -> dict[Chromosome, float]:
         """What it passes on, with chances that sum to 1."""
         if state.one.sex == state.other.sex:
             return _recombined(state.one, state.other, self.linked.r)
         return _parted(state, self.linked)
 
-    def unite(self, egg: Chromosome, sperm: Chromosome) -> State | None:
+    def unite(self, egg: Chromosome, sperm: Chromosome) -> Diplotype | None:
         """The young of two gametes, alive or not; None where it would have neither X nor Z."""
         system = self.linked.system
         if system is not None and egg.sex != sperm.sex:
             one, other = sorted((egg, sperm), key=lambda c: system.index(c.sex))
-            return State(one, other, system == "XY")
+            return Diplotype(one, other, system == "XY")
         if system is not None and egg.sex == system[1]:
             return None
         one, other = sorted((egg, sperm), key=lambda c: self._places[c.alleles])
-        return State(one, other, None if system is None else system == "ZW")
+        return Diplotype(one, other, None if system is None else system == "ZW")
 
     def unknown_gametes(self, *, male: bool) -> dict[Chromosome, float]:
         """What an unknown sire or dam passes on."""
@@ -123,10 +123,10 @@ class Karyotype:
             self._unknown[male] = found
         return self._unknown[male]
 
-    def alone(self, dam: State, homozygosity: float) -> dict[State, float]:
+    def alone(self, dam: Diplotype, homozygosity: float) -> dict[Diplotype, float]:
         """Young of a dam without a sire, by :class:`pedigree.Parthenogenesis`, those that
         can live: chances that sum to 1, or nothing when none can."""
-        found: dict[State, float] = {}
+        found: dict[Diplotype, float] = {}
         doubled = [self.unite(one, one) for one in (dam.one, dam.other)]
         for young, p in [*((one, homozygosity / 2) for one in doubled), (dam, 1 - homozygosity)]:
             if young is not None and young in self.index and p > 0:
@@ -134,7 +134,7 @@ class Karyotype:
         whole = sum(found.values())
         return {young: p / whole for young, p in found.items()}
 
-    def _founder(self, state: State, male: float) -> float:
+    def _founder(self, state: Diplotype, male: float) -> float:
         p = 1.0 if state.male is None else male if state.male else 1 - male
         for n, locus in enumerate(self.linked.loci):
             p *= locus.frequency(state.one.alleles[n])
@@ -177,19 +177,19 @@ def _check(linked: Linked) -> None:
         raise ValueError("loci of sex chromosomes and of ordinary ones are not linked")
 
 
-def _states(linked: Linked) -> Iterable[State]:
+def _states(linked: Linked) -> Iterable[Diplotype]:
     alleles = list(product(*(locus.alleles for locus in linked.loci)))
     if linked.system is None:
         for one, other in combinations_with_replacement(alleles, 2):
-            yield State(Chromosome("", one), Chromosome("", other), None)
+            yield Diplotype(Chromosome("", one), Chromosome("", other), None)
         return
     like, unlike = linked.system
     males_differ = linked.system == "XY"
     for one, other in combinations_with_replacement(alleles, 2):
-        yield State(Chromosome(like, one), Chromosome(like, other), not males_differ)
+        yield Diplotype(Chromosome(like, one), Chromosome(like, other), not males_differ)
     carried = [(ABSENT,) * len(linked.loci)] if linked.loci[0].hemizygous else alleles
     for one, other in product(alleles, carried):
-        yield State(Chromosome(like, one), Chromosome(unlike, other), males_differ)
+        yield Diplotype(Chromosome(like, one), Chromosome(unlike, other), males_differ)
 
 
 def _recombined(one: Chromosome, other: Chromosome, r: Sequence[float]) -> dict[Chromosome, float]:
@@ -204,7 +204,7 @@ def _recombined(one: Chromosome, other: Chromosome, r: Sequence[float]) -> dict[
     return found
 
 
-def _parted(state: State, linked: Linked) -> dict[Chromosome, float]:
+def _parted(state: Diplotype, linked: Linked) -> dict[Chromosome, float]:
     """Gametes of the sex with two kinds of sex chromosome."""
     if linked.loci[0].hemizygous:
         return {state.one: 0.5, state.other: 0.5}

@@ -5,7 +5,7 @@ from itertools import product
 from operator import mul
 from typing import NamedTuple
 
-from scalewitness.domain.genetics.chromosomes import Chromosome, Karyotype, State
+from scalewitness.domain.genetics.chromosomes import Chromosome, Diplotype, Karyotype
 from scalewitness.domain.genetics.pedigree import Member, with_unknown
 
 Slot = int | None
@@ -76,11 +76,11 @@ class Conceptions:
             self._columns[key] = self._living(young)
         return self._columns[key]
 
-    def _of_two(self, sire: int | None, dam: int | None) -> dict[State, float]:
+    def _of_two(self, sire: int | None, dam: int | None) -> dict[Diplotype, float]:
         karyotype = self.karyotype
         sperms = self._gametes(sire, male=True)
         eggs = self._gametes(dam, male=False)
-        found: dict[State, float] = {}
+        found: dict[Diplotype, float] = {}
         for (sperm, p), (egg, q) in product(sperms.items(), eggs.items()):
             young = karyotype.unite(egg, sperm)
             if young is not None:
@@ -95,18 +95,18 @@ class Conceptions:
                 return karyotype.gametes(state)
         return karyotype.unknown_gametes(male=male)
 
-    def _alone(self, dam: int | None, homozygosity: float) -> dict[State, float]:
+    def _alone(self, dam: int | None, homozygosity: float) -> dict[Diplotype, float]:
         karyotype = self.karyotype
         if dam is not None and karyotype.states[dam].male is not True:
             return karyotype.alone(karyotype.states[dam], homozygosity)
-        found: dict[State, float] = {}
+        found: dict[Diplotype, float] = {}
         for state, p in zip(karyotype.states, karyotype.founder(0.0), strict=True):
             if p > 0:
                 for young, share in karyotype.alone(state, homozygosity).items():
                     found[young] = found.get(young, 0.0) + p * share
         return found
 
-    def _living(self, young: Mapping[State, float]) -> list[float]:
+    def _living(self, young: Mapping[Diplotype, float]) -> list[float]:
         """An animal in a pedigree has lived, so those that do not are left out of account."""
         found = [young.get(state, 0.0) for state in self.karyotype.states]
         whole = sum(found)

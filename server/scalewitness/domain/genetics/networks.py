@@ -14,7 +14,7 @@ Column = tuple[Conceptions, ...]
 """Linked loci of the same make, to be computed side by side: in one network each."""
 
 
-class Table(Struct, frozen=True):
+class Term(Struct, frozen=True):
     """A factor. ``values`` are flat, one list for each network or one for all of them."""
 
     scope: Scope
@@ -25,7 +25,7 @@ class Network(Struct, frozen=True):
     """``sizes``: states by unknown. ``unknowns``: of a column's number and an animal."""
 
     sizes: list[int]
-    tables: list[Table]
+    tables: list[Term]
     unknowns: dict[tuple[int, str], int]
 
 
@@ -89,11 +89,11 @@ def network(members: Iterable[Member], columns: Sequence[Column], *, shared: boo
             found.unknowns[n, one.id] = own
             parents = tuple(found.unknowns[n, key] for key in candidates(one))
             found.tables.append(
-                Table((own, *choice, *parents), _conceived(column, one, ways, choice))
+                Term((own, *choice, *parents), _conceived(column, one, ways, choice))
             )
-            if any(_is_told(kind.karyotype, one) for kind in column):
+            if any(_has_evidence(kind.karyotype, one) for kind in column):
                 known = tuple(_known(kind.karyotype, one) for kind in column)
-                found.tables.append(Table((own,), known))
+                found.tables.append(Term((own,), known))
     return found
 
 
@@ -106,7 +106,7 @@ def _choice(found: Network, choices: dict[str, int], one: Member, ways: tuple[Op
     key = f"of {one.id}" if one.litter is None else f"of litter {one.litter}"
     if key not in choices:
         choices[key] = _unknown(found, len(ways))
-        found.tables.append(Table((choices[key],), ([way.chance for way in ways],)))
+        found.tables.append(Term((choices[key],), ([way.chance for way in ways],)))
     return choices[key]
 
 
@@ -130,7 +130,7 @@ def is_founder(one: Member) -> bool:
     return not candidates(one) and (one.parthenogenesis is None or one.parthenogenesis.chance == 0)
 
 
-def _is_told(karyotype: Karyotype, one: Member) -> bool:
+def _has_evidence(karyotype: Karyotype, one: Member) -> bool:
     """Whether anything is known of the animal itself at these loci."""
     if karyotype.linked.system is not None and one.male != 0.5:
         return True

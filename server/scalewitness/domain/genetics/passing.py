@@ -13,7 +13,7 @@ class Contradiction(ValueError):
     """What is known cannot all be true: no genotypes fit it."""
 
 
-class Settled(Generic[T]):
+class Summed(Generic[T]):
     """A tree whose tables have taken in everything that is known."""
 
     def __init__(
@@ -45,7 +45,7 @@ def settle(
     sizes: Sequence[int],
     factors: Sequence[tuple[Scope, T]],
     tables: Tables[T],
-) -> Settled[T]:
+) -> Summed[T]:
     """Take in all factors: inwards in the order of elimination, then back outwards."""
     own = [_aligned(scope, table, shape, sizes, tables) for scope, table in factors]
     products: dict[int, T] = {}
@@ -65,7 +65,7 @@ def settle(
             products[one] = tables.renewed(
                 products[one], news, sums[one], bucket.scope, _of(sizes, bucket.scope)
             )
-    return Settled(shape, sizes, tables, products)
+    return Summed(shape, sizes, tables, products)
 
 
 def _aligned(

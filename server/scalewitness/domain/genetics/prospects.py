@@ -8,7 +8,7 @@ from scalewitness.domain.genetics.elimination import TooTangled
 from scalewitness.domain.genetics.networks import families, resolved
 from scalewitness.domain.genetics.passing import Contradiction
 from scalewitness.domain.genetics.pedigree import Pedigree
-from scalewitness.domain.genetics.solving import Part, bearing, kinds_of, solved
+from scalewitness.domain.genetics.solving import FamilyPart, bearing, kinds_of, solved
 from scalewitness.domain.genetics.tables import PLAIN, Tables
 from scalewitness.domain.genetics.traits import Locus
 from scalewitness.domain.genetics.young import Cross, Group, Prospects, cross
@@ -26,7 +26,7 @@ def prospects(
     if sire == dam:
         raise ValueError("an animal with itself")
     kinds = kinds_of(loci)
-    parts: list[tuple[Part[Any], list[str]]] = []
+    parts: list[tuple[FamilyPart[Any], list[str]]] = []
     for family in families(bearing(resolved(pedigree), kinds, [sire, dam])):
         names = [one for one in (sire, dam) if any(member.id == one for member in family)]
         if names:
@@ -46,7 +46,9 @@ def prospects(
     )
 
 
-def _rows(part: Part[Any], names: Sequence[str]) -> Iterable[tuple[int, Karyotype, list[float]]]:
+def _rows(
+    part: FamilyPart[Any], names: Sequence[str]
+) -> Iterable[tuple[int, Karyotype, list[float]]]:
     """The chances of the animals' states together, flat, in the order of ``names``."""
     if part.settled is None:
         raise TooTangled("the pedigree is too tangled for the two together")

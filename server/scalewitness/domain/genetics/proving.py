@@ -10,7 +10,7 @@ SURE = 0.95
 """How sure "proved" is in words."""
 
 
-class Case(Struct, frozen=True):
+class PossibleParents(Struct, frozen=True):
     """The parents may be this with ``chance``; then one young shows it with ``shown``, and the
     parent in question carries it or not."""
 
@@ -19,11 +19,11 @@ class Case(Struct, frozen=True):
     carries: bool
 
 
-class Proof(Struct, frozen=True):
+class ProofByYoung(Struct, frozen=True):
     """Both parents are weighed together: a brother and a sister that have no showing young clear
     each other less than two strangers do."""
 
-    cases: tuple[Case, ...]
+    cases: tuple[PossibleParents, ...]
 
     def carries(self, young: int) -> float:
         """The chance that the parent carries it once so many young do not show it; NaN when
@@ -45,7 +45,7 @@ _MOST = 1000
 
 def proof(
     prospects: Prospects, parent: Role, key: str, allele: str, *, males: bool | None = None
-) -> Proof:
+) -> ProofByYoung:
     """What young of the pairing would prove of one parent and an allele; of sons or daughters
     alone where ``males`` says so. Young already in the pedigree are counted there. Raises KeyError
     for a locus that the prospects do not have."""
@@ -63,5 +63,5 @@ def proof(
         shown = sum(p for genotype, p in living if genotype in shows)
         carries = allele in (one.sire if parent == "sire" else one.dam)[key]
         if whole > 0:
-            cases.append(Case(one.chance, shown / whole, carries))
-    return Proof(tuple(cases))
+            cases.append(PossibleParents(one.chance, shown / whole, carries))
+    return ProofByYoung(tuple(cases))

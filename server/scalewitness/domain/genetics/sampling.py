@@ -11,14 +11,14 @@ from msgspec import Struct
 from scalewitness.domain.genetics.chromosomes import Karyotype
 from scalewitness.domain.genetics.elimination import TooTangled
 from scalewitness.domain.genetics.networks import families, resolved
-from scalewitness.domain.genetics.passing import Settled
+from scalewitness.domain.genetics.passing import Summed
 from scalewitness.domain.genetics.pedigree import Pedigree
-from scalewitness.domain.genetics.solving import Part, bearing, kinds_of, solved
+from scalewitness.domain.genetics.solving import FamilyPart, bearing, kinds_of, solved
 from scalewitness.domain.genetics.tables import PLAIN, Tables
 from scalewitness.domain.genetics.traits import Genotype, Locus
 
 
-class Drawn(Struct, frozen=True):
+class DrawnHerd(Struct, frozen=True):
     """One way it may all be: who is male, and genotypes by animal and locus key."""
 
     males: dict[str, bool]
@@ -32,7 +32,7 @@ def sampled(
     seed: int,
     tables: Tables[Any] = PLAIN,
     of: Iterable[str] | None = None,
-) -> list[Drawn]:
+) -> list[DrawnHerd]:
     """``n`` independent draws from what is known, of the animals asked for or of all. At
     loci of the sex chromosomes sexes go with genotypes; else they are drawn from ``male`` alone.
     Raises Contradiction and TooTangled."""
@@ -43,7 +43,7 @@ def sampled(
         {one: _share(seed, k, _SEX, place) < whole[one].male for place, one in enumerate(asked)}
         for k in range(n)
     ]
-    drawn = [Drawn(sexes, {one: {} for one in asked}) for sexes in males]
+    drawn = [DrawnHerd(sexes, {one: {} for one in asked}) for sexes in males]
     wanted = frozenset(asked)
     series = 0
     for family in families(bearing(whole, kinds, None if of is None else asked)):
@@ -57,7 +57,7 @@ _SEX = -1
 
 
 def _draw(
-    part: Part[Any], names: Sequence[str], drawn: Sequence[Drawn], seed: int, series: int
+    part: FamilyPart[Any], names: Sequence[str], drawn: Sequence[DrawnHerd], seed: int, series: int
 ) -> int:
     """Add a part's draws. Each of its networks is a series of random numbers of its own; the next
     series that is free."""
@@ -73,7 +73,7 @@ def _draw(
 
 def _note(
     karyotype: Karyotype,
-    drawn: Drawn,
+    drawn: DrawnHerd,
     names: Sequence[str],
     states: Sequence[int],
     unknowns: Mapping[tuple[int, str], int],
@@ -87,7 +87,7 @@ def _note(
         drawn.genotypes[name].update(zip(keys, karyotype.genotypes(state), strict=True))
 
 
-def _states(settled: Settled[Any], row: int, n: int, seed: int, series: int) -> Iterator[list[int]]:
+def _states(settled: Summed[Any], row: int, n: int, seed: int, series: int) -> Iterator[list[int]]:
     """Draws of all unknowns: outwards from the roots, each given those that share its table."""
     tables = [settled.table(one, row) for one in range(len(settled.sizes))]
     order = list(reversed(settled.tree.order))

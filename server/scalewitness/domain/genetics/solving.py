@@ -7,7 +7,7 @@ from scalewitness.domain.genetics.chromosomes import Karyotype, grouped
 from scalewitness.domain.genetics.conception import Conceptions
 from scalewitness.domain.genetics.elimination import Scope, TooTangled, Tree, tree
 from scalewitness.domain.genetics.networks import Column, Network, has_choices, network
-from scalewitness.domain.genetics.passing import Settled, settle
+from scalewitness.domain.genetics.passing import Summed, settle
 from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.tables import T, Tables
 from scalewitness.domain.genetics.traits import Locus
@@ -17,7 +17,7 @@ MOST_AT_ONCE = 3_000
 too tangled anyway, and finding that out takes time)."""
 
 
-class Part(Generic[T]):
+class FamilyPart(Generic[T]):
     """Networks of one family: at loci of the same make side by side, or at all loci in one.
     ``settled`` is None where it is too tangled."""
 
@@ -25,7 +25,7 @@ class Part(Generic[T]):
         self,
         columns: Sequence[Column],
         made: Network,
-        settled: Settled[T] | None,
+        settled: Summed[T] | None,
         tables: Tables[T],
     ) -> None:
         self.columns, self.network, self.settled, self.tables = columns, made, settled, tables
@@ -60,24 +60,24 @@ def solved(
     kinds: Sequence[Conceptions],
     tables: Tables[T],
     pair: tuple[str, str] | None = None,
-) -> tuple[list[Part[T]], bool]:
+) -> tuple[list[FamilyPart[T]], bool]:
     """The family's networks, and whether some locus had to judge uncertain parents by itself.
     Where parents are uncertain, all loci are one network; where that is too tangled, all at
     which something is known; where that is too, none. ``pair``: two animals whose chances are
     wanted together."""
     if not has_choices(family) or len(kinds) == 1:
         return _each(family, kinds, tables, pair), False
-    told = [one for one in kinds if _is_told(one, family)]
-    for some in (kinds, told):
+    informed = [one for one in kinds if _has_evidence(one, family)]
+    for some in (kinds, informed):
         if len(some) > 1 and len(family) * len(some) <= MOST_AT_ONCE:
             part = _solved(family, [(one,) for one in some], tables, pair)
             if part.settled is not None:
                 rest = [one for one in kinds if one not in some]
                 return [part, *_each(family, rest, tables, pair)], bool(rest)
-    return _each(family, kinds, tables, pair), len(told) > 0
+    return _each(family, kinds, tables, pair), len(informed) > 0
 
 
-def _is_told(kind: Conceptions, family: Iterable[Member]) -> bool:
+def _has_evidence(kind: Conceptions, family: Iterable[Member]) -> bool:
     """Whether anything in the family says something at these loci, of genotypes and so of
     uncertain parents too."""
     keys = [one.key for one in kind.karyotype.linked.loci]
@@ -89,7 +89,7 @@ def _each(
     kinds: Sequence[Conceptions],
     tables: Tables[T],
     pair: tuple[str, str] | None,
-) -> list[Part[T]]:
+) -> list[FamilyPart[T]]:
     return [
         _solved(family, [column], tables, pair)
         for column in _side_by_side(kinds, tables.most_at_once)
@@ -123,7 +123,7 @@ def _solved(
     columns: Sequence[Column],
     tables: Tables[T],
     pair: tuple[str, str] | None,
-) -> Part[T]:
+) -> FamilyPart[T]:
     made = network(family, columns, shared=len(columns) > 1)
     together: list[Scope] = []
     if pair is not None:
@@ -131,11 +131,11 @@ def _solved(
     try:
         shape = tree(made.sizes, [one.scope for one in made.tables], tables.most_entries, together)
     except TooTangled:
-        return Part(columns, made, None, tables)
-    return Part(columns, made, _settle(made, shape, tables), tables)
+        return FamilyPart(columns, made, None, tables)
+    return FamilyPart(columns, made, _settle(made, shape, tables), tables)
 
 
-def _settle(made: Network, shape: Tree, tables: Tables[T]) -> Settled[T]:
+def _settle(made: Network, shape: Tree, tables: Tables[T]) -> Summed[T]:
     done: dict[int, T] = {}  # the same table of conception serves all its young
     factors = []
     for one in made.tables:

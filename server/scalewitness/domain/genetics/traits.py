@@ -33,7 +33,7 @@ class UnknownLocus(LookupError):
     """The sheet has no such locus of that species."""
 
 
-class Look(Struct, frozen=True):
+class Appearance(Struct, frozen=True):
     """What animals of these genotypes look like, in words."""
 
     key: str
@@ -90,7 +90,7 @@ class Locus(Struct, frozen=True, eq=False):
     system: System | None = None
     sex_linkage: SexLinkage | None = None
     neighbour: Neighbour | None = None
-    looks: tuple[Look, ...] = ()
+    looks: tuple[Appearance, ...] = ()
     harm: tuple[Harm, ...] = ()
     numbers: Mapping[str, Parameter] = MappingProxyType({})
 
@@ -114,14 +114,14 @@ class Locus(Struct, frozen=True, eq=False):
         """These alleles in order. Raises ValueError for one the locus does not have."""
         return tuple(sorted(alleles, key=self.alleles.index))
 
-    def look(self, genotype: Genotype) -> Look:
+    def look(self, genotype: Genotype) -> Appearance:
         """What it shows. Raises KeyError for a genotype the locus does not have."""
         for one in self.looks:
             if genotype in one.genotypes:
                 return one
         raise KeyError(genotype)
 
-    def shown_as(self, key: str) -> Look:
+    def shown_as(self, key: str) -> Appearance:
         """The look of that key. Raises KeyError."""
         return {one.key: one for one in self.looks}[key]
 
@@ -166,12 +166,12 @@ def in_words(genotype: Genotype) -> str:
 def read_locus(row: Mapping[str, Any], numbers: Mapping[str, Any]) -> Locus:
     """One entry of the sheet. Raises KeyError and ValueError for one that is not whole."""
     about = {name: row[name] for name in ("key", "species", "name", "inheritance", "status")}
-    told = {name: row.get(name, "") for name in ("source", "note", "gene")}
+    texts = {name: row.get(name, "") for name in ("source", "note", "gene")}
     alleles = (WILD, *row["alleles"])
     linkage = row.get("sex_linkage")
     return Locus(
         **about,
-        **told,
+        **texts,
         alleles=alleles,
         system=_system(row["species"]) if linkage or row.get("on_sex_chromosome") else None,
         sex_linkage=_sex_linkage(linkage) if linkage else None,
@@ -243,7 +243,7 @@ def _harm(row: Mapping[str, Any], alleles: tuple[str, ...]) -> Harm:
     )
 
 
-def _looks(row: Mapping[str, Any], alleles: tuple[str, ...]) -> tuple[Look, ...]:
+def _looks(row: Mapping[str, Any], alleles: tuple[str, ...]) -> tuple[Appearance, ...]:
     """The looks of a locus, the plain one first. One copy alone shows as two do."""
     pairs: list[Genotype] = list(combinations_with_replacement(alleles, 2))
     given = [(one["key"], one["words"], one["genotypes"]) for one in row.get("looks", ())]
@@ -253,7 +253,7 @@ def _looks(row: Mapping[str, Any], alleles: tuple[str, ...]) -> tuple[Look, ...]
     ]
     plain = set(pairs).difference(*(genotypes for _, _, genotypes in shown))
     return tuple(
-        Look(key, words, frozenset(_and_alone(genotypes)))
+        Appearance(key, words, frozenset(_and_alone(genotypes)))
         for key, words, genotypes in [(WILD, "wild type", plain), *shown]
     )
 

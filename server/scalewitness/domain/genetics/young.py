@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from msgspec import Struct
 
-from scalewitness.domain.genetics.chromosomes import Karyotype, State
+from scalewitness.domain.genetics.chromosomes import Diplotype, Karyotype
 from scalewitness.domain.genetics.traits import Genotype, Harm, Locus
 
 K = TypeVar("K")
@@ -31,7 +31,7 @@ class Kind(Struct, frozen=True):
     lost: bool
 
 
-class Wanted(Struct, frozen=True):
+class WantedYoung(Struct, frozen=True):
     """Living young of that sex, if one is asked for, showing one of these looks and having one of
     these genotypes at every locus named."""
 
@@ -71,11 +71,11 @@ class Prospects(Struct, frozen=True):
 
     groups: tuple[Group, ...]
 
-    def chance(self, wanted: Wanted) -> float:
+    def chance(self, wanted: WantedYoung) -> float:
         """That an egg brings a wanted young."""
         return sum(p * weight for p, weight in self.chances(wanted).items())
 
-    def chances(self, wanted: Wanted) -> dict[float, float]:
+    def chances(self, wanted: WantedYoung) -> dict[float, float]:
         """The chance of a wanted young for one egg, for each thing the parents may be, with how
         likely that is: {chance of an egg: weight}."""
         sexed = [one for one in self.groups if one.loci[0].system is not None]
@@ -84,7 +84,7 @@ class Prospects(Struct, frozen=True):
             found = _times(found, _of_group(group, wanted))
         return found
 
-    def counts(self, wanted: Wanted, clutch: ClutchSizes) -> dict[int, float]:
+    def counts(self, wanted: WantedYoung, clutch: ClutchSizes) -> dict[int, float]:
         """The chance of each number of wanted young in one clutch."""
         found: dict[int, float] = {}
         for p, weight in self.chances(wanted).items():
@@ -93,17 +93,17 @@ class Prospects(Struct, frozen=True):
                     found[k] = found.get(k, 0.0) + weight * share * _exactly(k, n, p)
         return found
 
-    def at_least(self, k: int, wanted: Wanted, clutch: ClutchSizes) -> float:
+    def at_least(self, k: int, wanted: WantedYoung, clutch: ClutchSizes) -> float:
         """The chance of k or more wanted young in one clutch."""
         return sum(weight * at_least(k, p, clutch) for p, weight in self.chances(wanted).items())
 
-    def expected(self, wanted: Wanted, clutch: ClutchSizes) -> float:
+    def expected(self, wanted: WantedYoung, clutch: ClutchSizes) -> float:
         """How many wanted young a clutch brings on average."""
         return self.chance(wanted) * sum(n * p for n, p in clutch.items())
 
     def lost(self) -> float:
         """The chance that an egg's young does not live, of lethal genotypes alone."""
-        return 1 - self.chance(Wanted())
+        return 1 - self.chance(WantedYoung())
 
     def genotypes(self, key: str) -> dict[Genotype, float]:
         """Of conceived young at one locus, lost ones among them. Raises KeyError."""
@@ -172,10 +172,10 @@ def _exactly(k: int, n: int, p: float) -> float:
     return exp(ways + k * log(p) + (n - k) * log1p(-p))
 
 
-def cross(karyotype: Karyotype, sire: State, dam: State) -> tuple[tuple[Kind, float], ...]:
+def cross(karyotype: Karyotype, sire: Diplotype, dam: Diplotype) -> tuple[tuple[Kind, float], ...]:
     """Young of two parents in known states, those that do not live among them."""
     keys = [one.key for one in karyotype.linked.loci]
-    found: dict[State, float] = {}
+    found: dict[Diplotype, float] = {}
     for (sperm, p), (egg, q) in product(
         karyotype.gametes(sire).items(), karyotype.gametes(dam).items()
     ):
@@ -201,7 +201,7 @@ def pair_chance(male: float, other_male: float) -> float:
     return male * (1 - other_male) + other_male * (1 - male)
 
 
-def _of_group(group: Group, wanted: Wanted) -> dict[float, float]:
+def _of_group(group: Group, wanted: WantedYoung) -> dict[float, float]:
     named = {one.key: one for one in group.loci}
     return _summed(
         (sum(p for kind, p in one.young if _is_wanted(kind, wanted, named)), one.chance)
@@ -209,7 +209,7 @@ def _of_group(group: Group, wanted: Wanted) -> dict[float, float]:
     )
 
 
-def _is_wanted(kind: Kind, wanted: Wanted, loci: Mapping[str, Locus]) -> bool:
+def _is_wanted(kind: Kind, wanted: WantedYoung, loci: Mapping[str, Locus]) -> bool:
     if kind.lost or (None not in (wanted.male, kind.male) and kind.male != wanted.male):
         return False
     return all(

@@ -6,7 +6,7 @@ both ways are then as likely. At a locus where nothing is given an animal is as 
 
 from collections.abc import Collection, Iterable
 
-from scalewitness.domain.genetics.chromosomes import Karyotype, Role, State, grouped
+from scalewitness.domain.genetics.chromosomes import Diplotype, Karyotype, Role, grouped
 from scalewitness.domain.genetics.traits import Genotype, Locus
 from scalewitness.domain.genetics.young import Cross, Group, Prospects, cross
 from scalewitness.domain.season.values import Genotypes, Want
@@ -84,7 +84,7 @@ def _harms(karyotype: Karyotype, kinds: Collection[str]) -> bool:
     return any(harm.kind in kinds for locus in karyotype.linked.loci for harm in locus.harm)
 
 
-def _states(karyotype: Karyotype, known: Genotypes, role: Role) -> list[tuple[State, float]]:
+def _states(karyotype: Karyotype, known: Genotypes, role: Role) -> list[tuple[Diplotype, float]]:
     """What the parent may be; nothing where a genotype is not one of its sex."""
     wanted = [known.get(one.key) for one in karyotype.linked.loci]
     prior = zip(karyotype.states, karyotype.founder(float(role == "sire")), strict=True)

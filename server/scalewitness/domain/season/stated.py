@@ -6,7 +6,7 @@ from msgspec import Meta, Struct
 
 from scalewitness.domain.facts.shapes import Id
 from scalewitness.domain.genetics.traits import Genotype, Locus, UnknownLocus, locus
-from scalewitness.domain.genetics.young import Wanted
+from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.values import Availability, Limits, Want
 from scalewitness.domain.sexing.taxa import UnknownSpecies
 
@@ -95,7 +95,7 @@ def _want(n: int, stated: WantStated) -> Want:
             wanted = frozenset({found.genotype(*one.genotype)})
             genotypes[key_of(one.species, one.locus)] = wanted
     male = None if stated.sex is None else stated.sex == "male"
-    wanted_young = Wanted(male=male, looks=looks, genotypes=genotypes)
+    wanted_young = WantedYoung(male=male, looks=looks, genotypes=genotypes)
     return Want(str(n), stated.weight, wanted_young, frozenset(stated.line), stated.most)
 
 

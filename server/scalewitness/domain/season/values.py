@@ -10,7 +10,7 @@ from typing import Literal
 from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype, Locus
-from scalewitness.domain.genetics.young import ClutchSizes, Wanted
+from scalewitness.domain.genetics.young import ClutchSizes, WantedYoung
 
 Genotypes = Mapping[str, Genotype]
 """By the key of the locus."""
@@ -47,7 +47,7 @@ class Want(Struct, frozen=True):
 
     key: str
     weight: float
-    young: Wanted = Wanted()
+    young: WantedYoung = WantedYoung()
     line: frozenset[str] = frozenset()
     most: int | None = None
 

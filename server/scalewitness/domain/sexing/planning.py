@@ -27,7 +27,7 @@ from scalewitness.domain.sexing.feasible import (
 )
 from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
-from scalewitness.domain.sexing.reasons import Prospects, reasons, settles
+from scalewitness.domain.sexing.reasons import CheckProspects, reasons, settles
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.weighing import Weighing
 
@@ -161,7 +161,7 @@ def _check(weighing: Weighing, method: Method, by: Available) -> Check | None:
     stake, burden = stake_of(candidate), burden_of(method, candidate)
     worth = now.loss - after.loss
     worth += planning_number("worth", "verified") * (after.verified - now.verified)
-    prospects = Prospects(now=weighing.now, before=now, after=after, weighing=weighing)
+    prospects = CheckProspects(now=weighing.now, before=now, after=after, weighing=weighing)
     return Check(
         animal=candidate.animal,
         method=method,

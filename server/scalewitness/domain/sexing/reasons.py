@@ -13,7 +13,7 @@ from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.weighing import Outlook, Weighing
 
 
-class Prospects(Struct, frozen=True):
+class CheckProspects(Struct, frozen=True):
     """The standing now, and what is expected without the check and with it."""
 
     now: Standing
@@ -34,7 +34,7 @@ class Prospects(Struct, frozen=True):
 VERIFIED_FROM = float(table("words.toml")["plans"]["verified_from"]["value"])
 
 
-def settles(of: Prospects) -> str:
+def settles(of: CheckProspects) -> str:
     """What the check could settle, with the chance of it."""
     if of.verifies:
         return f"Leaves {hundred(of.after.verified)} in 100 such verified."
@@ -45,7 +45,7 @@ def settles(of: Prospects) -> str:
     return f"Leaves {hundred(of.after.probable)} in 100 such probable, none verified."
 
 
-def reasons(of: Prospects, method: Method, by: Available) -> tuple[str, ...]:
+def reasons(of: CheckProspects, method: Method, by: Available) -> tuple[str, ...]:
     """Where the animal stands, what the check is expected to do, whether it is blind, what
     hangs on it and what the animal has been through."""
     return (
@@ -74,7 +74,7 @@ _ROLES: dict[Role, str] = {
 }
 
 
-def _where(of: Prospects) -> str:
+def _where(of: CheckProspects) -> str:
     if "atypical" in of.now.reasons:
         return "It is neither male nor female."
     if of.now.label == "contested":
@@ -84,7 +84,7 @@ def _where(of: Prospects) -> str:
     return f"It stands as {of.now.label}; {hundred(of.before.loss)} in 100 such would be wrong."
 
 
-def _expected(of: Prospects, method: Method, role: Role) -> str:
+def _expected(of: CheckProspects, method: Method, role: Role) -> str:
     noun = METHODS[method].noun
     text = (
         f"{noun[0].upper()}{noun[1:]} by {_ROLES[role]} would on average bring the "
@@ -109,7 +109,7 @@ UNCONFIRMED = "Until they confirm it, it is the word of whoever sends it, and ve
 TO_BE_CONFIRMED = "It counts for as much once they confirm it, which the record asks them to."
 
 
-def _blind(of: Prospects, by: Available) -> Iterable[str]:
+def _blind(of: CheckProspects, by: Available) -> Iterable[str]:
     if of.weighing.anchored(by) is not None:
         yield "This examiner knows an earlier answer, so the call counts for less."
     elif by.reported:
@@ -133,7 +133,7 @@ ALONE_NEVER = (
 )
 
 
-def _species(of: Prospects, method: Method) -> Iterable[str]:
+def _species(of: CheckProspects, method: Method) -> Iterable[str]:
     if method == "probing" and of.weighing.never_by_probing:
         yield ALONE_NEVER
 
