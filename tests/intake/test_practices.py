@@ -3,6 +3,8 @@
 from collections.abc import Callable
 
 import pytest
+from tests.intake.test_joining import join
+from tests.intake.test_known_elsewhere import NUMBER, Two, two
 from tests.intake.test_reports import answer, endoscopy, entered, report
 from tests.intake.test_reports_reopened import found_to_deceive, holds_together
 from tests.pages.browser import Browser
@@ -22,6 +24,7 @@ from scalewitness.standings.queries.due import due
 from scalewitness.standings.queries.footing import footing_of
 
 pytestmark = pytest.mark.django_db
+__all__ = ["two"]
 VET = {"practice": "veterinarian"}
 
 
@@ -150,6 +153,22 @@ def test_whoever_gains_has_no_voice_where_a_guest_sends_the_report(
     (shown,) = reports(reported_of(vet.pk, world.now), vet.pk)
     answer(world, vet, animal, str(call), "confirmed")
     assert (shown.confirms, report(animal)) == (False, "unconfirmed")
+
+
+@pytest.mark.parametrize("joined", [False, True])
+def test_nor_has_who_keeps_another_record_of_the_same_snake(
+    two: Two, vet: Keeper, joined: bool
+) -> None:
+    world, animal = two.world, two.older
+    named = name_practitioner(world.odile, new_id(world.now), "Dr Ilse Brandt")
+    entered(world, named, vet, by=world.odile)
+    call = endoscopy(world, animal, named, identified={"by": "transponder", "code": NUMBER})
+    two.give()
+    if joined:
+        join(two)
+    confirm(world, vet, world.stan, world.fenna)
+    shown = reports(reported_of(vet.pk, world.now), vet.pk)
+    assert [one.confirms for one in shown if str(one.call) == call] == [not joined]
 
 
 def test_a_seller_with_free_accounts_confirms_no_third_as_a_practice(

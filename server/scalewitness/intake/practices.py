@@ -4,12 +4,14 @@ report, nor to who keeps the animal, nor to each other: those whom the operator 
 from collections.abc import Iterable, Sequence
 from functools import cache
 from itertools import combinations
+from typing import NamedTuple
 from uuid import UUID
 
 from django.db.models import Q
 
 from scalewitness.animals.models import Collection
-from scalewitness.animals.queries import homes_of
+from scalewitness.animals.queries import animals_of, homes_of
+from scalewitness.animals.queries.joining import ever_joined
 from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import Call
 from scalewitness.people.models import PractitionerAddress
@@ -51,14 +53,17 @@ def _of_practice(account: UUID, calls: Sequence[Call]) -> set[UUID]:
     able = {role: [one for one in confirmed_as(account, role) if may_vouch(one)] for role in roles}
     if not any(able.values()):
         return set()
-    parties, tied = parties_to_sales([call.animal_id for call in calls]), cache(connected)
-    kept_by = _keepers(calls)
+    gaining, tied = _gaining(calls), cache(connected)
 
     def counts(call: Call) -> bool:
-        gain = {call.by, *kept_by[call.animal_id]}
-        apart = [one for one in able[call.role] if str(call.animal_id) not in parties.get(one, ())]
-        free = [one for one in apart if not any(tied(one, other) for other in gain)]
-        return not any(tied(account, other) for other in gain) and any(
+        gain = gaining[call.animal_id]
+        interested = {call.by, *gain.keepers}
+
+        def apart(one: UUID) -> bool:
+            return not any(tied(one, other) for other in interested)
+
+        free = [one for one in able[call.role] if one not in gain.parties and apart(one)]
+        return apart(account) and any(
             not any(tied(*two) for two in combinations((account, *some), 2))
             for some in combinations(free, VOUCHERS)
         )
@@ -66,12 +71,28 @@ def _of_practice(account: UUID, calls: Sequence[Call]) -> set[UUID]:
     return {call.pk for call in calls if counts(call)}
 
 
-def _keepers(calls: Iterable[Call]) -> dict[UUID, set[UUID]]:
-    """By animal, whose collections it is or was in."""
-    homes = homes_of({call.animal for call in calls})
-    inside = {one for rooms in homes.values() for one in rooms}
+class _Gaining(NamedTuple):
+    """Who keeps or kept an animal, and who has part in a sale of it."""
+
+    keepers: set[UUID]
+    parties: set[UUID]
+
+
+def _gaining(calls: Iterable[Call]) -> dict[UUID, _Gaining]:
+    """By animal; so too of other records that are or were taken for the same snake's."""
+    animals = {call.animal_id for call in calls}
+    same = ever_joined(animals)
+    every = animals_of(animals.union(*same.values()))
+    homes, parties = homes_of(every.values()), parties_to_sales(every)
+    inside = {room for rooms in homes.values() for room in rooms}
     whose = dict(Collection.objects.filter(pk__in=inside).values_list("pk", "keeper"))
-    return {animal: {whose[one] for one in rooms} for animal, rooms in homes.items()}
+
+    def of(animal: UUID) -> _Gaining:
+        records = {animal, *same.get(animal, ())} & homes.keys()
+        sold = {who for who, which in parties.items() if which & {*map(str, records)}}
+        return _Gaining({whose[room] for one in records for room in homes[one]}, sold)
+
+    return {animal: of(animal) for animal in animals}
 
 
 def connected(one: UUID, other: UUID) -> bool:
