@@ -239,8 +239,16 @@ def it_is_sold(on: Twins) -> None:
 def it_is_paired(on: Twins) -> None:
     mate, pairing = on._animal(f"P-{len(on.taken)}"), new_id(on.world.now)
     pair = dict(zip(_roles(on), (str(on.target.pk), str(mate.pk)), strict=True))
-    on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": 2027})
+    _season_goes(on, pairing, pair)
     on.ids["pairing"] = str(pairing)
+
+
+def _season_goes(on: Twins, pairing: UUID, pair: dict[str, str]) -> None:
+    """Planned, and seen to ovulate: something is due within the week."""
+    day = on.world.now.date()
+    on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": day.year + 1})
+    seen = {"what": "ovulation", "on": str(day - timedelta(days=14))}
+    on.say(on.world.odile, "season_noted", pairing, seen)
 
 
 def it_has_young(on: Twins) -> None:
@@ -296,7 +304,7 @@ def own_young_get_a_parent(on: Twins) -> None:
 def own_mate_is_paired(on: Twins) -> None:
     pairing = new_id(on.world.now)
     pair = dict(zip(_roles(on), (str(on.used.pk), str(on.own[2].pk)), strict=True))
-    on.say(on.world.odile, "pairing_planned", pairing, {**pair, "season": 2028})
+    _season_goes(on, pairing, pair)
     on.ids["pairing"] = on.ids["own_pairing"] = str(pairing)
 
 

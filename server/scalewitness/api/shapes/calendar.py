@@ -39,7 +39,7 @@ class WindowShown(Struct, frozen=True):
     steps: tuple[DaysBetween, ...]
 
 
-class SeasonShown(Struct, frozen=True):
+class PairingInSeason(Struct, frozen=True):
     """``whole``: the reader sees both animals; else these are their own notes, and nothing is
     reckoned from them. ``mode``: whether the dam's species lays or bears. ``oddities``: what does
     not fit together, in words."""
@@ -53,7 +53,7 @@ class SeasonShown(Struct, frozen=True):
 
 
 class CalendarShown(Struct, frozen=True):
-    items: list[SeasonShown]
+    items: list[PairingInSeason]
 
 
 def calendar(found: Sequence[InSeason]) -> CalendarShown:
@@ -61,7 +61,7 @@ def calendar(found: Sequence[InSeason]) -> CalendarShown:
     names = names_of({note.by for one in found for note in one.notes})
     return CalendarShown(
         [
-            SeasonShown(
+            PairingInSeason(
                 pairing=pair,
                 whole=one.whole,
                 mode=one.figures.mode.mode,
