@@ -17,6 +17,7 @@ from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness.ledger.models import Entry
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
+from scalewitness.pages.parts.qr import qr
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.services import enrol_device, rename
 
@@ -135,6 +136,17 @@ def test_a_devices_key_is_shown_and_revoked(here: Here, odile: Browser, stan: Br
     entry = Entry.objects.get(kind="device_revoked")
     assert (entry.about, entry.device) == (here.odile.pk, None)
     assert "revoked" in odile.open("/account").text
+
+
+def test_a_key_that_only_the_password_stands_for_is_a_code_to_compare(
+    here: Here, odile: Browser
+) -> None:
+    here.now_is_now()
+    first, slipped_in = (phone(here, here.odile, name=one) for one in ("Rack phone", "Stranger"))
+    shown = odile.client.get("/account").content.decode()
+    prints = [fingerprint(bytes.fromhex(one.key.public)) for one in (first, slipped_in)]
+    codes = [str(qr(one, title="QR code of the key above it")) for one in prints]
+    assert [code in shown for code in codes] == [False, True]
 
 
 def test_a_partner_is_let_in_and_the_grant_ended(here: Here, odile: Browser) -> None:

@@ -25,6 +25,7 @@ from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, asked_again, page, post_or_go, signed_in
 from scalewitness.pages.parts.facts import FactForm, retype
 from scalewitness.pages.parts.picking import picked
+from scalewitness.pages.parts.qr import qr
 from scalewitness.pages.parts.somebody import known_people
 from scalewitness.pages.parts.stating import is_signed
 from scalewitness.pages.visits.forms import GrantForm
@@ -145,16 +146,20 @@ def show_account(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def devices_shown(keeper: Keeper) -> dict[str, Any]:
     found = list(devices_of(keeper))
     weak = by_password_only(one.pk for one in found)
-    rows = [_device(one) | {"by_password_only": one.pk in weak} for one in found]
+    rows = [_device(one, compare=one.pk in weak) for one in found]
     return {"devices": rows, "rule": ruled(keeper.pk, timezone.now())}
 
 
-def _device(device: Device) -> dict[str, Any]:
+def _device(device: Device, *, compare: bool) -> dict[str, Any]:
+    """``compare``: nothing but the password stands for its key, so that it is to be compared."""
     key = bytes.fromhex(device.key.public) if hasattr(device, "key") else None
     recovery = key is not None and device.key.recovery
+    shown = fingerprint(key) if key else None
     return {
         "device": device,
-        "fingerprint": fingerprint(key) if key else None,
+        "by_password_only": compare,
+        "fingerprint": shown,
+        "code": qr(shown, title="QR code of the key above it") if shown and compare else "",
         "recovery": recovery,
         "form": DeviceEndForm(device=device.pk) if key else None,
     }
