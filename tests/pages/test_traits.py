@@ -5,6 +5,7 @@ from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
+from scalewitness.sales.models import Sale
 from scalewitness.traits.queries import statements_of
 
 
@@ -68,3 +69,45 @@ def test_a_blind_guest_finds_no_trait_and_no_form(
     assert greta.open(path).text == before.text
     for page in ("traits", "traits/new"):
         assert greta.open(f"{path}/{page}").status == 404
+
+
+def claimed(here: Here, snake: Animal) -> tuple[Sale, str]:
+    """Offered with what Odile states of it."""
+    het = {"locus": "albino", "says": "carries_one", "basis": "parents"}
+    claim = str(here.say(here.odile, "trait_stated", snake.pk, het).id)
+    return here.draft(snake), claim
+
+
+def test_a_seller_offers_with_a_claim_and_the_buyer_reads_it(
+    here: Here, odile: Browser, anyone: Browser, snake: Animal
+) -> None:
+    sale, claim = claimed(here, snake)
+    path = f"/sales/{sale.pk}/offer"
+    assert "carries one copy of albino (100 % het)" in odile.open(path).text
+    sent = odile.fill(path, remedy="refund", claims=f"{snake.pk} {claim}")
+    assert sent.goes_to == f"/sales/{sale.pk}"
+    page = anyone.open(f"/offers/{here.token(sale)}")
+    assert "It carries one copy of albino (100 % het), as known from its parents" in page.text
+    assert "stated by the seller" in page.text
+    here.now_is_now()
+    here.say(here.odile, "trait_withdrawn", snake.pk, {"stated": claim})
+    assert "(withdrawn)" in anyone.open(f"/offers/{here.token(sale)}").text
+    assert "albino" not in odile.open(path).text
+
+
+def test_whoever_paid_reads_both_versions_of_a_claim(
+    here: Here, odile: Browser, anyone: Browser, snake: Animal
+) -> None:
+    sale, claim = claimed(here, snake)
+    offer = here.offer(sale, claims=[{"animal": str(snake.pk), "stated": claim}])
+    here.confirm(sale, offer.id or "", offer.position or 0)
+    here.say(here.odile, "payment_recorded", sale.pk)
+    here.say(here.odile, "trait_withdrawn", snake.pk, {"stated": claim})
+    page = anyone.open(f"/offers/{here.token(sale, 'disclosure')}")
+    assert "A claimed trait was withdrawn by whoever stated it." in page.text
+    assert "carries one copy of albino (100 % het)" in page.text
+    assert "Every call behind it" not in page.text
+    (owed,) = [link for link in odile.open("/disclosures").links if "/disclosures/" in link]
+    shown = odile.open(owed)
+    assert "withdrawn by whoever stated it" in shown.text
+    assert "If the sex proves wrong" not in shown.text
