@@ -91,8 +91,8 @@ def _numbers() -> Iterator[str]:
     numbers = load_parameters()
     for name, one in sorted(numbers.base.numbers.items()):
         warier = numbers.pessimistic.value(name)
-        told = f"{warier:g}" if warier != one.value else ""
-        yield f"| `{name}` | {one.value:g} | {told} | {one.status} | {_cell(one)} |"
+        otherwise = f"{warier:g}" if warier != one.value else ""
+        yield f"| `{name}` | {one.value:g} | {otherwise} | {one.status} | {_cell(one)} |"
 
 
 def _cell(one: Parameter) -> str:
