@@ -1,10 +1,17 @@
 """What an animal carries, as its page says it, and the pedigree that it is worked out from."""
 
+from itertools import pairwise
 from xml.etree import ElementTree
 
+import pytest
 from tests.breeding.genes import bred, sired, state
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+
+from scalewitness.pages.plots.pedigree import Ancestor, Sex, pedigree
+from scalewitness.pages.plots.sign import STROKES
+
+HOSTILE = "<b>&\"alert'"
 
 
 def drawing(html: str) -> ElementTree.Element:
@@ -98,3 +105,34 @@ def test_the_shorthand_of_the_trade_comes_out_where_a_test_confirmed_the_parents
     assert "66 % het albino" in page.text
     assert "No test confirmed it" not in page.text
     assert [one.get("class") for one in drawing(page.html).iter("path")].count("tested") == 2
+
+
+@pytest.mark.parametrize(
+    ("label", "sex", "sign", "stroke"),
+    [
+        ("verified male", "male", "rect", None),
+        ("probable female", "female", "circle", STROKES["probable"]),
+        ("contested", "", "path", STROKES["contested"]),
+        ("unsexed", "male", "rect", STROKES["unsexed"]),
+    ],
+)
+def test_how_sure_a_sex_is_shows_by_the_line_alone(
+    label: str, sex: Sex, sign: str, stroke: str | None
+) -> None:
+    parent = Ancestor(HOSTILE, sex, label, ("het albino: 66 in 100",), tested=True)
+    tree = drawing(pedigree(Ancestor("Y-1", "", "unsexed", sire=parent)))
+    of_parent = next(one for one in tree.iter("g") if next(iter(one)).tag.endswith(sign))
+    assert of_parent.get("stroke-dasharray") == stroke
+    assert any(HOSTILE[:10] in (one.text or "") for one in tree.iter("text"))
+    assert all(one.get("fill") in {None, "none", "currentColor"} for one in tree.iter())
+
+
+def test_a_long_pedigree_is_drawn_apart_row_by_row() -> None:
+    leaves = [Ancestor(f"G-{n}", "male", "unsexed", ("het a", "het b", "het c")) for n in range(4)]
+    parents = [Ancestor("P", "male", "unsexed", sire=a, dam=b) for a, b in pairwise(leaves)][:2]
+    tree = drawing(pedigree(Ancestor("Y", "", "unsexed", sire=parents[0], dam=parents[1])))
+    names = [one for one in tree.iter("text") if (one.text or "").startswith("G-")]
+    rows = [float(one.attrib["y"]) for one in names]
+    assert min(b - a for a, b in pairwise(sorted(rows))) >= 40
+    assert "het c" not in [one.text for one in tree.iter("text")], "the words below have all"
+    assert "het c" in "".join(tree.itertext())

@@ -78,7 +78,7 @@ class CarriedAt:
     contradicts: bool = False
 
 
-def tries(stock: Stock) -> tuple[int | None, ...]:
+def relatives_taken(stock: Stock) -> tuple[int | None, ...]:
     """Of how many relatives it is tried, until it is not too tangled; None: of all."""
     return NEAREST if len(stock.pedigree) > MOST_WHOLE else (None, *NEAREST)
 
@@ -90,7 +90,7 @@ def carried_by(stock: Stock, animal: UUID, beside: Collection[UUID]) -> Mapping[
 
 def _carried_at(stock: Stock, locus: Locus, animal: UUID, beside: Collection[UUID]) -> CarriedAt:
     bounds = None
-    for most in tries(stock):
+    for most in relatives_taken(stock):
         whole = most is None
         near = stock.pedigree if most is None else nearest(stock.pedigree, [str(animal)], most)
         try:

@@ -8,7 +8,13 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import LastNoted, conditions_of
-from scalewitness.breeding.queries.carrying import ON_PAGE, Stock, nearest, stock_of, tries
+from scalewitness.breeding.queries.carrying import (
+    ON_PAGE,
+    Stock,
+    nearest,
+    relatives_taken,
+    stock_of,
+)
 from scalewitness.breeding.queries.notes import last_brood
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
 from scalewitness.breeding.queries.pedigrees import (
@@ -218,7 +224,7 @@ def _brings(
     if not stock.loci:
         return None, None, "nothing_stated"
     both = str(sire.pk), str(dam.pk)
-    for most in tries(stock):
+    for most in relatives_taken(stock):
         near = stock.pedigree if most is None else nearest(stock.pedigree, both, most)
         try:
             found = prospects(near, stock.loci, *both, ON_PAGE)
