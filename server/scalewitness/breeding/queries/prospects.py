@@ -44,6 +44,8 @@ from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.reproduction import breeding_figures
 from scalewitness.standings.queries.logged import label_of, latest_standings
 
+MOST_ANCESTORS: Final = 300
+"""Of two animals together (our judgement: a fraction of a second)."""
 Why = Literal["too_tangled", "contradiction", "cross", "nothing_stated"]
 
 
@@ -62,10 +64,6 @@ class Mate:
     others: list[PairingSeen]
 
 
-MOST_ANCESTORS: Final = 300
-"""Of two animals together (our judgement: a fraction of a second)."""
-
-
 @dataclass(frozen=True, slots=True)
 class KinshipSeen:
     """``coefficient`` of the two, which is the inbreeding of their young; ``generations``: of so
@@ -79,8 +77,7 @@ class KinshipSeen:
 class PairSeen:
     """``together``: the chance that they are a male and a female, whichever is which. ``brings``
     None: for the reason in ``why``; ``taken``: from how many relatives, where all of them were
-    too tangled. ``harmed``: what speaks against ever proposing it.
-    ``kinship``: the coefficient of the two, which is the inbreeding of their young."""
+    too tangled or too many. ``harmed``: what speaks against ever proposing it."""
 
     sire: Mate
     dam: Mate

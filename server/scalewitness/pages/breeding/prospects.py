@@ -18,7 +18,6 @@ from scalewitness.calls.queries.visibility import animal_open, visible_animals
 from scalewitness.domain.genetics.kinship_words import kinship_in_words
 from scalewitness.domain.genetics.trade_words import chance_in_words
 from scalewitness.domain.season.before_pairing import TIME_OF_YEAR
-from scalewitness.domain.season.reproduction import breeding_figures
 from scalewitness.pages.breeding.brings import brings_shown
 from scalewitness.pages.breeding.carrying import numbers_of
 from scalewitness.pages.breeding.prospects_form import ProspectsForm
@@ -91,7 +90,6 @@ def pair_shown(pair: PairSeen, eggs: int | None, least: int) -> dict[str, Any]:
             (one.harm.caution, chance_in_words(one.chance), one.harm) for one in pair.harmed
         ],
         "numbers": numbers_of(pair.stock.loci),
-        "figures": breeding_figures(pair.sire.animal.species),
     }
 
 
