@@ -18,6 +18,7 @@ from scalewitness_cli.commands.requiring import require_witnesses
 from scalewitness_cli.commands.retrying import retry
 from scalewitness_cli.commands.revoking import revoke_witness
 from scalewitness_cli.commands.season import season
+from scalewitness_cli.commands.season_plan import plan
 from scalewitness_cli.commands.sending import send
 from scalewitness_cli.commands.servers import servers
 from scalewitness_cli.commands.showing import sheet, show
@@ -42,5 +43,6 @@ KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refi
     export, invite, invitations)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip
+season.add_command(plan)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

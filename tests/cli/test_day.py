@@ -320,3 +320,32 @@ def test_the_season_is_noted_shown_and_taken_back(odile: Machine) -> None:
     refused = odile.run("season", "withdraw", noted["id"])
     assert refused.status == 1
     assert "no such note" in refused.err
+
+
+def test_a_season_is_worked_out_shown_and_changed(room: Room, odile: Machine) -> None:
+    for tag, sex in (("B98", "male"), ("B99", "female")):
+        animal = new_animal(odile, tag)
+        push(odile.api, envelope("call_made", animal, probing(sex, tag)))
+    odile.sync()
+    room_id = odile.api.get("collections").json()["items"][0]["id"]
+    path = f"collections/{room_id}/seasons/{moment_now().year + 1}"
+    odile.api.patch(path, json={"wants": []}, headers={"If-Match": '"v0"'}).raise_for_status()
+    odile.api.post(f"{path}/best", json={}).raise_for_status()
+    assert "being worked out again" in odile.run("season", "plan").out
+    assert odile.run("season", "plan", "--accept", "best").status == 1
+    _work_out(room)
+    shown = odile.run("season", "plan").out
+    assert "make B99 with B98" in shown
+    assert odile.run("season", "plan", "--collection", "nowhere").status == 1
+    changed = odile.run("season", "plan", "--accept", "best")
+    assert changed.status == 0, changed
+    assert "pairings planned" in changed.out
+    assert "make B99" not in changed.out, "another plan"
+    items = odile.api.get("pairings").json()["items"]
+    assert len([one for one in items if one["season"] == moment_now().year + 1]) > 0
+
+
+def _work_out(room: Room) -> None:
+    """What the worker would do at its next turn."""
+    told = "from scalewitness.seasons.tasks import compute_seasons; compute_seasons()"
+    room.stack.run("compute", "django", "shell", "-c", told)

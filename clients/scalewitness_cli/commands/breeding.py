@@ -77,16 +77,16 @@ def prospects(
         given |= {"mate": other["id"], "cross": "yes" if cross else "no"}
         with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
             found = api.get(f"animals/{one['id']}/prospects", **given)
-        names = {shown["id"]: _name(shown) for shown in (one, other)}
+        names = {shown["id"]: named(shown) for shown in (one, other)}
         print_result(found, as_json, lambda: "\n".join(_brought(found, names)))
 
 
-def _name(shown: Shown) -> str:
+def named(shown: Shown) -> str:
     return line(shown.get("name") or replica.code_of(shown) or shown["id"][-12:])
 
 
 def _carried(known: Shown, found: Shown) -> Iterator[str]:
-    yield f"{_name(known)}, from {found['relatives']} relatives that you may see"
+    yield f"{named(known)}, from {found['relatives']} relatives that you may see"
     for locus in found["loci"]:
         yield f"  {line(locus['name'])}"
         if locus["contradicts"]:

@@ -106,15 +106,17 @@ def season(found: SeasonShown) -> SeasonOfCollection:
         limits=found.settings.limits,
         kept=list(found.settings.kept),
         pairings=pairings(found.pairings).items,
-        outlook=_outlook(found.outlook, found.position) if found.outlook else None,
+        outlook=_outlook(found.outlook, found) if found.outlook else None,
         behind=found.behind,
     )
 
 
-def _outlook(found: OutlookBody, position: int | None) -> OutlookShown:
+def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
+    """No change of a plan that is no more is offered."""
     broken, worth = found.broken, found.worth
+    stands = set(found.plan) == of.planned.keys()
     return OutlookShown(
-        position=position or 0,
+        position=of.position or 0,
         worth=ExpectedShown(worth.expected, worth.error, worth.worst, worth.strict),
         unknown=list(found.unknown),
         broken=BrokenShown(
@@ -125,8 +127,8 @@ def _outlook(found: OutlookBody, position: int | None) -> OutlookShown:
         )
         if broken
         else None,
-        repair=_change(found.repair),
-        best=_change(found.best),
+        repair=_change(found.repair) if stands else None,
+        best=_change(found.best) if stands else None,
         falls=[FallShown(UUID(one.animal), one.chance, one.left, one.after) for one in found.falls],
         checks=[
             CheckShown(UUID(one.animal), one.locus, one.gains, one.net, one.minutes)
