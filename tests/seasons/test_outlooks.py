@@ -1,5 +1,6 @@
 """What is worked out of a season: for whom, from what, and when anew."""
 
+from collections import Counter
 from uuid import UUID
 
 import msgspec
@@ -12,6 +13,8 @@ from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import AffectedPlan
 from scalewitness.domain.errors import NotNow, VersionStale
+from scalewitness.domain.genetics.arrays import ARRAYS
+from scalewitness.domain.genetics.tables import PLAIN
 from scalewitness.domain.season.outlook import Change, OutlookBody
 from scalewitness.domain.season.stated import LimitsStated
 from scalewitness.intake.batch import Actor
@@ -22,6 +25,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
 from scalewitness.seasons.models import Season, SeasonOutlook
 from scalewitness.seasons.queries.at_stake import hanging_on, stake_for
+from scalewitness.seasons.queries.draws import samples_of
 from scalewitness.seasons.queries.inputs import season_read
 from scalewitness.seasons.queries.shown import SeasonShown, season_shown
 from scalewitness.seasons.services.asking import ask_for_best
@@ -330,3 +334,26 @@ def test_what_is_carried_and_who_is_kin_is_read_from_the_pedigree(world: World) 
     found = worked_out(world)
     every = sum(n * p for n, p in read.season.animals[0].young.items())
     assert found.worth.expected == pytest.approx(every / 4, rel=0.2)
+
+
+def test_what_relatives_carry_is_drawn_for_all_of_them_at_once(world: World) -> None:
+    """Whether a visual's dam carries one copy or two, her young has one at the least."""
+    dam = world.animal("F1")
+    young = world.animal("Y1", dam=str(dam.pk), hatched="2024-06-01")
+    stated = {"locus": "albino", "allele": "albino", "says": "carries_one", "basis": "claimed"}
+    world.say(world.odile, "trait_stated", dam.pk, stated)
+    read = season_read(world.collection, YEAR, world.odile.pk, world.now)
+    drawn = samples_of(read, PLAIN)
+    assert drawn == samples_of(read, ARRAYS)
+    assert len(drawn) == read.season.scenarios
+    key = read.season.loci[0].key
+    pairs = Counter((one[str(dam.pk)][key], one[str(young.pk)][key]) for one in drawn)
+    free, carrier = ("wild", "wild"), ("wild", "albino")
+    assert 0.3 < pairs[carrier, carrier] / len(drawn) < 0.6
+    assert pairs[free, carrier] <= 2
+    assert [len(one[str(young.pk)]) for one in drawn] == [1] * len(drawn)
+
+
+def test_nothing_is_drawn_where_nothing_is_stated(world: World) -> None:
+    read = season_read(world.collection, YEAR, world.odile.pk, world.now)
+    assert samples_of(read, PLAIN) == ()

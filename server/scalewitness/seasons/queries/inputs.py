@@ -26,6 +26,7 @@ from scalewitness.domain.genetics.carried import Bounded, Chances, carried
 from scalewitness.domain.genetics.kinship import Kinship
 from scalewitness.domain.genetics.passing import Contradiction
 from scalewitness.domain.genetics.pedigree import Member, Pedigree
+from scalewitness.domain.genetics.tables import PLAIN, Tables
 from scalewitness.domain.genetics.traits import Genotype, Locus
 from scalewitness.domain.genetics.young import pair_chance
 from scalewitness.domain.season.availability import Breeder, availability
@@ -44,25 +45,35 @@ Carries = Mapping[str, Mapping[str, Mapping[Genotype, float]]]
 
 @dataclass(frozen=True, slots=True)
 class SeasonRead:
-    """``plan`` are the ``pairings`` of both animals that the reader sees; ``basis``: whatever was
-    read, by id; ``digest`` of all that the answer hangs on."""
+    """``plan`` are the ``pairings`` of both animals that the reader sees; ``stocks``: the pedigrees
+    of its species; ``basis``: whatever was read, by id; ``digest`` of all that the answer hangs
+    on."""
 
     season: SeasonInput
     plan: SeasonPlan
     pairings: Mapping[Chosen, UUID]
     settings: SeasonSettings
+    stocks: Mapping[str, Stock]
     basis: frozenset[UUID]
     digest: str
 
 
-def season_read(collection: Collection, year: int, reader: UUID, now: datetime) -> SeasonRead:
-    """Of the animals of the collection, and of others in its pairings of that year."""
+def season_read(
+    collection: Collection,
+    year: int,
+    reader: UUID,
+    now: datetime,
+    tables: Tables[Any] = PLAIN,
+) -> SeasonRead:
+    """Of the animals of the collection, and of others in its pairings of that year; what they carry
+    is worked out with these ``tables``."""
     settings = settings_of(collection.pk, year)
     pairings = planned_in(collection.pk, year, reader, now)
     mates = {one for pair in pairings for one in (pair.sire_id, pair.dam_id)}
     animals = _animals(collection, mates, reader, now)
     found = pedigree_for(reader, now, among=[one.pk for one in animals])
-    carries, loci = _carried(found, animals)
+    stocks = {one: stock_of(found, one) for one in sorted({one.species for one in animals})}
+    carries, loci = _carried(stocks, animals, tables)
     chosen = {_chosen(one): one.pk for one in pairings}
     plan = tuple(sorted(chosen))
     breeding = tuple(_breeding(animals, carries, year, now))
@@ -76,7 +87,8 @@ def season_read(collection: Collection, year: int, reader: UUID, now: datetime) 
     )
     homes = {one.animal.collection_id for one in found.relatives.values() if one.animal}
     basis = frozenset({collection.pk, *found.relatives, *mates, *homes, *chosen.values()})
-    return SeasonRead(season, plan, chosen, settings, basis, _digest(season, plan, settings))
+    digest = _digest(season, plan, settings)
+    return SeasonRead(season, plan, chosen, settings, stocks, basis, digest)
 
 
 def planned_in(collection: UUID, year: int, reader: UUID, now: datetime) -> list[Pairing]:
@@ -106,26 +118,29 @@ def _animals(
     return list(Animal.objects.filter(pk__in=whole, ended="").order_by("pk"))
 
 
-def _carried(found: PedigreeSeen, animals: Sequence[Animal]) -> tuple[Carries, tuple[Locus, ...]]:
+def _carried(
+    stocks: Mapping[str, Stock], animals: Sequence[Animal], tables: Tables[Any]
+) -> tuple[Carries, tuple[Locus, ...]]:
     """Of loci that can be computed. Nothing of one at which what is stated cannot all be so, or of
     an animal whose relatives are too tangled for more than bounds."""
     carries: defaultdict[str, dict[str, Mapping[Genotype, float]]] = defaultdict(dict)
     loci: list[Locus] = []
-    for species in sorted({one.species for one in animals}):
-        stock = stock_of(found, species)
+    for species, stock in stocks.items():
         own = [str(one.pk) for one in animals if one.species == species]
         for locus in stock.loci:
             named = _among_species(locus, species)
             loci.append(named)
-            for animal, chances in _chances(stock, locus, own).items():
+            for animal, chances in _chances(stock, locus, own, tables).items():
                 if not isinstance(chances, Bounded):
                     carries[animal][named.key] = chances
     return carries, tuple(loci)
 
 
-def _chances(stock: Stock, locus: Locus, animals: Sequence[str]) -> Mapping[str, Chances]:
+def _chances(
+    stock: Stock, locus: Locus, animals: Sequence[str], tables: Tables[Any]
+) -> Mapping[str, Chances]:
     try:
-        return carried(stock.pedigree, locus, of=animals)
+        return carried(stock.pedigree, locus, tables, animals)
     except Contradiction:
         return {}
 

@@ -1,10 +1,11 @@
 """Working a season out. For the worker alone: what it imports takes numeric libraries."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
-import msgspec
+import msgspec.structs
 import structlog
 from django.db.models import Q
 from django.utils import timezone
@@ -12,6 +13,7 @@ from django.utils import timezone
 from scalewitness.animals.queries import is_steward
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import AHEAD
+from scalewitness.domain.genetics.arrays import ARRAYS
 from scalewitness.domain.season.by_hand import season_worth
 from scalewitness.domain.season.check_first import (
     FEMALE,
@@ -35,6 +37,7 @@ from scalewitness.domain.season.values import SeasonPlan
 from scalewitness.domain.sexing.feasible import planning_number
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.seasons.models import Season, SeasonOutlook
+from scalewitness.seasons.queries.draws import samples_of
 from scalewitness.seasons.queries.inputs import SeasonRead, season_read
 from scalewitness.seasons.queries.outlooks import ahead, due, stored
 from scalewitness.seasons.queries.seasons import affected_since
@@ -105,7 +108,7 @@ def _store(outlook: SeasonOutlook, now: datetime) -> bool:
         SeasonOutlook.objects.filter(pk=outlook.pk).delete()  # what they saw once is theirs no more
         return False
     size = tip().size
-    read = season_read(collection, outlook.year, reader, now)
+    read = season_read(collection, outlook.year, reader, now, ARRAYS)
     row = {
         "position": size,
         "settings": read.settings.version,
@@ -113,7 +116,8 @@ def _store(outlook: SeasonOutlook, now: datetime) -> bool:
         "computed_at": now,
     }
     if read.digest != outlook.digest or outlook.asked_best is not None:
-        found = _worked_out(read, outlook)
+        season = msgspec.structs.replace(read.season, samples=samples_of(read, ARRAYS))
+        found = _worked_out(replace(read, season=season), outlook)
         row |= {"digest": read.digest, "body": msgspec.to_builtins(found), "asked_best": None}
         log.info("season_computed", year=outlook.year, position=size)
     SeasonOutlook.objects.filter(pk=outlook.pk).update(**row)
