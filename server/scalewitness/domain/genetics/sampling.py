@@ -3,7 +3,9 @@
 A draw depends on the seed and on nothing else; the same seed gives the same draws with any tables.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import accumulate
 from typing import Any
 
 from msgspec import Struct
@@ -40,7 +42,10 @@ def sampled(
     whole = resolved(pedigree)
     asked = [one.id for one in pedigree] if of is None else list(of)
     males = [
-        {one: _share(seed, k, _SEX, place) < whole[one].male for place, one in enumerate(asked)}
+        {
+            one: _mixed(_mixed(_mixed(0, seed), k) ^ _SEXES, place) * 2.0**-64 < whole[one].male
+            for place, one in enumerate(asked)
+        }
         for k in range(n)
     ]
     drawn = [DrawnHerd(sexes, {one: {} for one in asked}) for sexes in males]
@@ -53,7 +58,8 @@ def sampled(
     return drawn
 
 
-_SEX = -1
+_SEXES = 1 << 63
+"""Keeps the numbers of sexes apart from those of genotypes."""
 
 
 def _draw(
@@ -89,39 +95,42 @@ def _note(
 
 def _states(settled: Summed[Any], row: int, n: int, seed: int, series: int) -> Iterator[list[int]]:
     """Draws of all unknowns: outwards from the roots, each given those that share its table."""
-    tables = [settled.table(one, row) for one in range(len(settled.sizes))]
-    order = list(reversed(settled.tree.order))
+    urns = [_Urn(settled, one, row) for one in reversed(settled.tree.order)]
     for k in range(n):
-        found = [0] * len(tables)
-        for one in order:
-            at, step, scope = 0, 1, settled.tree.buckets[one].scope
-            for other in reversed(scope[1:]):
-                at += found[other] * step
-                step *= settled.sizes[other]
-            weights = tables[one][at::step]
-            found[one] = _pick(weights, _share(seed, k, series, one))
+        start = _mixed(_mixed(_mixed(0, seed), k), series)
+        found = [0] * len(urns)
+        for urn in urns:
+            found[urn.unknown] = urn.draw(found, _mixed(start, urn.unknown))
         yield found
 
 
-def _pick(weights: Sequence[float], share: float) -> int:
-    left = share * sum(weights)
-    for n, weight in enumerate(weights):
-        left -= weight
-        if left < 0:
-            return n
-    return max(range(len(weights)), key=weights.__getitem__)
+class _Urn:
+    """What an unknown may be, for what those that share its table are."""
+
+    def __init__(self, settled: Summed[Any], unknown: int, row: int) -> None:
+        self.unknown = unknown
+        self._table = settled.table(unknown, row)
+        self._steps: list[tuple[int, int]] = []
+        self._behind = 1
+        for other in reversed(settled.tree.buckets[unknown].scope[1:]):
+            self._steps.append((other, self._behind))
+            self._behind *= settled.sizes[other]
+        self._ends: dict[int, list[float]] = {}
+
+    def draw(self, states: Sequence[int], number: int) -> int:
+        at = sum(states[other] * step for other, step in self._steps)
+        if at not in self._ends:
+            self._ends[at] = list(accumulate(self._table[at :: self._behind]))
+        ends = self._ends[at]
+        return bisect_right(ends, (number >> 11) * 2.0**-53 * ends[-1], hi=len(ends) - 1)
 
 
-def _share(*key: int) -> float:
-    """A number in [0, 1) that looks random and depends on the key alone (SplitMix64: Steele,
-    Lea and Flood 2014)."""
-    mixed = 0
-    for part in key:
-        mixed = (mixed + part + 0x9E3779B97F4A7C15) & _ALL
-        mixed = ((mixed ^ (mixed >> 30)) * 0xBF58476D1CE4E5B9) & _ALL
-        mixed = ((mixed ^ (mixed >> 27)) * 0x94D049BB133111EB) & _ALL
-        mixed ^= mixed >> 31
-    return (mixed >> 11) * 2.0**-53
+def _mixed(number: int, part: int) -> int:
+    """64 bits that look random and hang on both alone (SplitMix64: Steele, Lea and Flood 2014)."""
+    mixed = (number + part + 0x9E3779B97F4A7C15) & _ALL
+    mixed = ((mixed ^ (mixed >> 30)) * 0xBF58476D1CE4E5B9) & _ALL
+    mixed = ((mixed ^ (mixed >> 27)) * 0x94D049BB133111EB) & _ALL
+    return mixed ^ (mixed >> 31)
 
 
 _ALL = 2**64 - 1
