@@ -42,7 +42,7 @@ def test_the_buyer_reads_it_and_confirms_it(sale: Sale) -> None:
     path, buyer = way_in(), Api()
     shown = buyer.get(path).body
     assert shown["animals"][0]["claims"] == [WORDS]
-    sent = {"seen": shown["seen"], "shown": shown["shown"], "offer": shown["offer"]}
+    sent = {"seen": shown["seen"], "shown": shown["shown"]}
     sent |= {"id": str(new_id(timezone.now())), "at": rfc3339(timezone.now())}
     assert buyer.post(f"{path}/confirmation", sent).status in {200, 201}
 
@@ -56,7 +56,7 @@ def test_withdrawn_it_holds_the_sale_and_what_was_read_before_confirms_nothing(
     again = buyer.get(path).body
     assert again["animals"][0]["claims"] == [f"{WORDS} (withdrawn)"]
     assert again["held"] == ["claim_withdrawn"]
-    sent = {"seen": shown["seen"], "shown": shown["shown"], "offer": shown["offer"]}
+    sent = {"seen": shown["seen"], "shown": shown["shown"]}
     sent |= {"id": str(new_id(timezone.now())), "at": rfc3339(timezone.now())}
     refused = buyer.post(f"{path}/confirmation", sent)
     assert (refused.status, refused.code) == (409, "standing_moved")
@@ -85,5 +85,5 @@ def test_a_disclosure_of_a_claim_says_that_it_is_of_one(
     assert (owed["change"], owed["claim"]["stated"]) == ("withdrawn", claim)
     assert owed["claim"]["in_words"] == "carries one copy of albino (100 % het)"
     assert owed["letters"][0]["state"] == "waiting"
-    (theirs,) = Api().get(f"{way_in('claim_disclosure')}/disclosures").body["items"]
+    (theirs,) = Api().get(f"{way_in('claim_disclosure')}/disclosure").body["items"]
     assert theirs["id"] == owed["id"]
