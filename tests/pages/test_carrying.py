@@ -33,7 +33,7 @@ def test_a_pedigree_is_drawn_with_sexes_and_the_same_in_words(here: Here, odile:
     assert "Sire Barnaby <i> : verified male" in page.text
     assert all("style" not in one.attrib for one in tree.iter()), "no colour, no style"
     links = [one.get("href") for one in tree.iter("a")]
-    assert f"/animals/{sire.pk}" in links
+    assert f"/animals/{sire.pk}" in links, "in the words: a drawing is one picture to who hears it"
     assert [one.get("class") for one in tree.iter("path")].count("tested") == 0
 
 

@@ -106,8 +106,6 @@ def _node(one: Ancestor, column: int, x: float, y: float) -> dict[str, Any]:
         "title": _short(one.title, ROOM["title"]),
         "title_at": y - 5 if drawn or one.parents else y + 4,
         "carries": [(line, y + 13 + 13 * n) for n, line in enumerate(drawn)],
-        "address": one.address,
-        "is_root": column == 0,
     }
 
 
