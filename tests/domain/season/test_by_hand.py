@@ -3,6 +3,7 @@
 import pytest
 from msgspec.structs import replace
 from tests.domain.season.seasons import (
+    ALBINO,
     ALBINOS,
     GLOW,
     HET,
@@ -15,6 +16,7 @@ from tests.domain.season.seasons import (
     season,
 )
 
+from scalewitness.domain.genetics.traits import locus
 from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.by_hand import season_worth, worst
 from scalewitness.domain.season.objections import objections
@@ -93,6 +95,12 @@ def test_what_hangs_on_a_claim_is_what_the_season_brings_less_without_it():
 
 def test_an_unknown_animal_never_looks_promising():
     assert season_worth(season(SIRE, animal("f", 0.0)), (PAIR,)).expected == 0
+
+
+def test_loci_of_another_species_do_not_matter():
+    other = locus("boa_imperator", "salmon")
+    found = season_worth(season(SIRE, DAM, loci=[ALBINO, other]), (PAIR,))
+    assert found == season_worth(season(SIRE, DAM), (PAIR,))
 
 
 def test_lethal_young_are_lost():

@@ -5,9 +5,11 @@ from itertools import combinations
 import pytest
 from msgspec.structs import replace
 from tests.domain.season.seasons import (
+    ALBINO,
     ALBINOS,
     HET,
     PLAIN,
+    SPIDER,
     VISUAL,
     animal,
     drawn_season,
@@ -83,6 +85,14 @@ def test_a_useless_animal_changes_nothing():
     assert best_plan(more) == best_plan(drawn)
 
 
+def test_an_animal_that_brings_nothing_wanted_is_not_used():
+    few = season(animal("m", 1.0, VISUAL), animal("f", 0.0, HET))
+    more = replace(few, animals=(*few.animals, animal("x", 1.0), animal("y", 0.0, PLAIN)))
+    least = replace(more, limits=replace(more.limits, least=0.01))
+    assert best_plan(least).plan == best_plan(few).plan
+    assert best_plan(least).worth == best_plan(few).worth
+
+
 def test_fixed_pairings_are_kept_and_the_rest_filled():
     sires = [animal("albino", 1.0, VISUAL), animal("plain", 1.0, PLAIN)]
     dams = [animal("f", 0.0, HET), animal("g", 0.0, HET)]
@@ -108,6 +118,9 @@ def test_what_is_barred_or_harms_is_never_proposed():
     sire, dam = animal("m", 1.0, VISUAL), animal("f", 0.0, HET)
     assert best_plan(season(sire, dam)).plan == (pair("m", "f"),)
     assert best_plan(season(sire, dam, barred=(Barred("m", "f", "promised"),))).plan == ()
+    carries = {"spider": {("wild", "spider"): 1.0}, "albino": {VISUAL: 1.0}}
+    spider = replace(sire, carries=carries)
+    assert best_plan(season(spider, dam, loci=(ALBINO, SPIDER))).plan == ()
     by_hand = season(sire, dam, barred=(Barred("m", "f", "promised"),), fixed=(pair("m", "f"),))
     assert best_plan(by_hand).plan == (pair("m", "f"),)
 

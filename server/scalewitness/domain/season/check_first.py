@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
-from scalewitness.domain.season.falls import Supposed, of_claim, of_sex, planned_options
+from scalewitness.domain.season.falls import SupposedSeason, of_claim, of_sex, planned_options
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.options import Options
 from scalewitness.domain.season.values import SeasonInput, SeasonPlan
@@ -125,7 +125,7 @@ def _weighed(
 
 def _world(
     options: Options, plan: SeasonPlan, about: tuple[str, str | None], thing: Genotype
-) -> Supposed:
+) -> SupposedSeason:
     animal, locus = about
     if locus is None:
         return of_sex(options, animal, plan, male=thing == MALE)

@@ -20,7 +20,9 @@ class Crossing:
 
     def __init__(self, loci: Iterable[Locus]) -> None:
         given = sorted((one for one in loci if one.computed), key=lambda one: one.key)
-        self._karyotypes = tuple(Karyotype(one) for one in grouped(given))
+        species = sorted({one.species for one in given})
+        of = ([one for one in given if one.species == kind] for kind in species)
+        self._karyotypes = tuple(Karyotype(one) for loci in of for one in grouped(loci))
         self._groups: dict[tuple[object, ...], Group] = {}
         self._loci = {one.key: one for one in given}
 
@@ -56,7 +58,8 @@ class Crossing:
         return max((one.chance for one in harm if one.harm.kind in BARRING), default=0.0)
 
     def _of(self, keys: Iterable[str], sire: Genotypes, dam: Genotypes) -> Prospects:
-        wanted = set(keys)
+        """Without loci at which nothing is given of either, as those of another species."""
+        wanted = set(keys).intersection({*sire, *dam})
         of = (one for one in self._karyotypes if wanted.intersection(_keys([one])))
         return Prospects(tuple(self._group(one, sire, dam) for one in of))
 

@@ -31,7 +31,7 @@ class Fall(Struct, frozen=True):
         return self.before - self.after
 
 
-class Supposed(Struct, frozen=True):
+class SupposedSeason(Struct, frozen=True):
     """A season in which something is known of one animal, the plan repaired to it step by step."""
 
     options: Options
@@ -88,7 +88,9 @@ def _falls(options: Options, plan: SeasonPlan) -> Iterator[Fall]:
         )
 
 
-def supposed(options: Options, scenarios: Scenarios, animal: str, plan: SeasonPlan) -> Supposed:
+def supposed(
+    options: Options, scenarios: Scenarios, animal: str, plan: SeasonPlan
+) -> SupposedSeason:
     """With other ``scenarios`` of one animal, whose own pairings are free to be changed. Never
     worse than what is not broken of the plan."""
     now = Options(scenarios, {*possible(scenarios), *plan}, options, animal)
@@ -101,17 +103,17 @@ def supposed(options: Options, scenarios: Scenarios, animal: str, plan: SeasonPl
     dams = {pair.dam for pair in plan if animal in (pair.sire, pair.dam)} | {animal}
     found = search.mended(sorted(set(intact) - set(own)), sorted(dams))
     best = found if search.value(found) >= search.value(intact) else intact
-    return Supposed(now, tuple(best))
+    return SupposedSeason(now, tuple(best))
 
 
-def of_sex(options: Options, animal: str, plan: SeasonPlan, *, male: bool) -> Supposed:
+def of_sex(options: Options, animal: str, plan: SeasonPlan, *, male: bool) -> SupposedSeason:
     """Were it of that sex."""
     return supposed(options, options.scenarios.supposing(animal, male=male), animal, plan)
 
 
 def of_claim(
     options: Options, animal: str, plan: SeasonPlan, locus: str, genotype: Genotype
-) -> Supposed:
+) -> SupposedSeason:
     """Were that what it carries."""
     scenarios = options.scenarios.carrying(animal, locus, genotype)
     return supposed(options, scenarios, animal, plan)
