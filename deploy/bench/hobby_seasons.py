@@ -36,7 +36,7 @@ from scalewitness.domain.season.by_hand import mean, outcomes
 from scalewitness.domain.season.check_first import (
     FEMALE,
     MALE,
-    Answer,
+    CheckAnswer,
     PossibleCheck,
     check_first,
     supposed_rates,
@@ -242,7 +242,7 @@ class Breeder:
         for says_right_if_male in (right, 1 - right):
             male, female = p * says_right_if_male, (1 - p) * (1 - says_right_if_male)
             whole = male + female
-            answers.append(Answer(whole, {MALE: male / whole, FEMALE: female / whole}))
+            answers.append(CheckAnswer(whole, {MALE: male / whole, FEMALE: female / whole}))
         return PossibleCheck(one.animal, "probing", "keeper", tuple(answers))
 
     def _learn(self, key: str, *, says_male: bool) -> None:

@@ -27,7 +27,7 @@ from scalewitness.domain.season.by_hand import season_worth
 from scalewitness.domain.season.check_first import (
     FEMALE,
     MALE,
-    Answer,
+    CheckAnswer,
     PossibleCheck,
     check_first,
     supposed_rates,
@@ -110,7 +110,7 @@ def timed(action: Callable[[], T]) -> tuple[T, float, float]:
 
 def certain(one: BreedingAnimal) -> PossibleCheck:
     """A check that settles the sex, for nothing."""
-    answers = (Answer(one.p_male, {MALE: 1.0}), Answer(1 - one.p_male, {FEMALE: 1.0}))
+    answers = (CheckAnswer(one.p_male, {MALE: 1.0}), CheckAnswer(1 - one.p_male, {FEMALE: 1.0}))
     return PossibleCheck(one.animal, "dna", "laboratory", answers)
 
 

@@ -8,7 +8,7 @@ from scalewitness.domain.season.by_hand import mean, outcomes
 from scalewitness.domain.season.check_first import (
     FEMALE,
     MALE,
-    Answer,
+    CheckAnswer,
     PossibleCheck,
     Rates,
     check_first,
@@ -29,7 +29,7 @@ HOBBY = season(MAIN, SPARE, *DAMS)
 
 def perfect(one):
     """It costs nothing and is never wrong."""
-    answers = (Answer(one.p_male, {MALE: 1.0}), Answer(1 - one.p_male, {FEMALE: 1.0}))
+    answers = (CheckAnswer(one.p_male, {MALE: 1.0}), CheckAnswer(1 - one.p_male, {FEMALE: 1.0}))
     return PossibleCheck(one.animal, "dna", "laboratory", answers)
 
 
@@ -117,8 +117,8 @@ def test_a_check_that_errs_gains_no_more_than_certainty_and_no_less_than_nothing
         male = p * right + (1 - p) * (1 - right)
         after, other = p * right / male, p * (1 - right) / (1 - male)
         answers = (
-            Answer(male, {MALE: after, FEMALE: 1 - after}),
-            Answer(1 - male, {MALE: other, FEMALE: 1 - other}),
+            CheckAnswer(male, {MALE: after, FEMALE: 1 - after}),
+            CheckAnswer(1 - male, {MALE: other, FEMALE: 1 - other}),
         )
         checks.append(PossibleCheck(one.animal, "probing", "keeper", answers))
     for found in check_first(drawn, plan, checks, supposed_rates()):
@@ -145,7 +145,7 @@ def test_a_claim_is_worth_checking_where_another_dam_waits():
     sure = animal("d", 0.0, HET, young={5: 1.0})
     one_female = season(animal("m", 1.0, VISUAL), claimed, sure, limits=Limits(1))
     plan = (pair("m", "c"),)
-    answers = (Answer(2 / 3, {HET: 1.0}), Answer(1 / 3, {PLAIN: 1.0}))
+    answers = (CheckAnswer(2 / 3, {HET: 1.0}), CheckAnswer(1 / 3, {PLAIN: 1.0}))
     check = PossibleCheck("c", "dna", "laboratory", answers, locus="albino", money=30)
     (found,) = check_first(one_female, plan, [check], Rates(young=100, minute=0, burden=0))
     assert found.gains == pytest.approx(5 / 2 / 3, rel=0.1)  # in one case of three, half of five

@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
 from scalewitness.domain.season.figures import season_number
-from scalewitness.domain.season.objections import Objection, chance_of_pair, objections
+from scalewitness.domain.season.objections import PairingObjection, chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.season.values import Chosen, SeasonInput, SeasonPlan, Want
 
@@ -31,7 +31,7 @@ class PairingWorth(Struct, frozen=True):
     a_pair_strict: float
     young: Mapping[str, float]
     adds: float
-    objections: tuple[Objection, ...]
+    objections: tuple[PairingObjection, ...]
 
 
 class HangsOn(Struct, frozen=True):

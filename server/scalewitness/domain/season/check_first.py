@@ -22,7 +22,7 @@ Belief = Mapping[Genotype, float]
 """The chances of what may be so; of a sex, of `MALE` and `FEMALE`."""
 
 
-class Answer(Struct, frozen=True):
+class CheckAnswer(Struct, frozen=True):
     """What a check may say, with the chance of it, and what is then believed."""
 
     chance: float
@@ -37,7 +37,7 @@ class PossibleCheck(Struct, frozen=True):
     animal: str
     method: str
     examiner: str
-    answers: tuple[Answer, ...]
+    answers: tuple[CheckAnswer, ...]
     locus: str | None = None
     minutes: float = 0.0
     money: float = 0.0

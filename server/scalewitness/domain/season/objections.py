@@ -24,7 +24,7 @@ Why = Literal[
 NEVER = frozenset({"ended"})
 
 
-class Objection(Struct, frozen=True):
+class PairingObjection(Struct, frozen=True):
     """``of``: the animal that is not available, or what bars the pairing, in words that came with
     it; ``chance``: of a harmed young, of being no pair, or how close kin the two are."""
 
@@ -38,19 +38,19 @@ def kinship_of(season: SeasonInput, one: str, other: str) -> float:
     return season.kinship.get((min(one, other), max(one, other)), 0.0)
 
 
-def objections(scenarios: Scenarios, pair: Chosen) -> tuple[Objection, ...]:
+def objections(scenarios: Scenarios, pair: Chosen) -> tuple[PairingObjection, ...]:
     """None: it may be proposed. Of an animal that is no longer among those of the season nothing
     but that is said."""
     gone = [key for key in (pair.sire, pair.dam) if key not in scenarios.animals]
     if gone:
-        return tuple(Objection("not_available", key) for key in gone)
+        return tuple(PairingObjection("not_available", key) for key in gone)
     return (
         *_of_animals(scenarios, pair),
         *_of_kinship(scenarios.season, pair),
         *_of_sexes(scenarios, pair),
         *_of_young(scenarios, pair),
         *(
-            Objection("barred", one.why)
+            PairingObjection("barred", one.why)
             for one in scenarios.season.barred
             if (one.sire, one.dam) == (pair.sire, pair.dam)
         ),
@@ -63,34 +63,34 @@ def chance_of_pair(scenarios: Scenarios, pair: Chosen, *, strict: bool = False) 
     return pair_chance(*(one.p_male_strict if strict else one.p_male for one in both))
 
 
-def _of_animals(scenarios: Scenarios, pair: Chosen) -> Iterable[Objection]:
+def _of_animals(scenarios: Scenarios, pair: Chosen) -> Iterable[PairingObjection]:
     if pair.sire == pair.dam:
-        yield Objection("same_animal", pair.sire)
+        yield PairingObjection("same_animal", pair.sire)
     sire, dam = scenarios.animals[pair.sire], scenarios.animals[pair.dam]
     if sire.species != dam.species:
-        yield Objection("other_species")
+        yield PairingObjection("other_species")
     usable = {"ready", *scenarios.season.limits.use} - NEVER
     for one in (sire, dam):
         if one.availability not in usable:
-            yield Objection("not_available", one.animal)
+            yield PairingObjection("not_available", one.animal)
 
 
-def _of_kinship(season: SeasonInput, pair: Chosen) -> Iterable[Objection]:
+def _of_kinship(season: SeasonInput, pair: Chosen) -> Iterable[PairingObjection]:
     found, most = kinship_of(season, pair.sire, pair.dam), season.limits.kinship
     if most is not None and found > most:
-        yield Objection("kin", chance=found)
+        yield PairingObjection("kin", chance=found)
 
 
-def _of_sexes(scenarios: Scenarios, pair: Chosen) -> Iterable[Objection]:
+def _of_sexes(scenarios: Scenarios, pair: Chosen) -> Iterable[PairingObjection]:
     chance = chance_of_pair(scenarios, pair)
     if chance < season_number("from", "a_pair"):
-        yield Objection("same_sex", chance=1 - chance)
+        yield PairingObjection("same_sex", chance=1 - chance)
 
 
-def _of_young(scenarios: Scenarios, pair: Chosen) -> Iterable[Objection]:
+def _of_young(scenarios: Scenarios, pair: Chosen) -> Iterable[PairingObjection]:
     chance = chance_harmed(scenarios, pair)
     if chance >= season_number("from", "harmed"):
-        yield Objection("harmed_young", chance=chance)
+        yield PairingObjection("harmed_young", chance=chance)
 
 
 def chance_harmed(scenarios: Scenarios, pair: Chosen) -> float:

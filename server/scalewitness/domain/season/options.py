@@ -81,11 +81,11 @@ class Options:
         return found
 
     @cached_property
-    def rules(self) -> "Rules":
-        return Rules(self.scenarios.season, self.pairs)
+    def rules(self) -> "PlanRules":
+        return PlanRules(self.scenarios.season, self.pairs)
 
 
-class Rules:
+class PlanRules:
     """What a plan must keep: ``uses @ plan <= room``, a row for each animal and kind of room. An
     animal is a sire, of as many as it serves, or a dam, of one clutch, not both. Fixed pairings
     always have room: by hand everything can be planned."""

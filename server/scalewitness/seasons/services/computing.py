@@ -18,7 +18,7 @@ from scalewitness.domain.season.by_hand import season_worth
 from scalewitness.domain.season.check_first import (
     FEMALE,
     MALE,
-    Answer,
+    CheckAnswer,
     PossibleCheck,
     check_first,
     supposed_rates,
@@ -191,8 +191,8 @@ def _checks(read: SeasonRead) -> Iterable[CheckAhead]:
             method="probing",
             examiner="keeper",
             answers=(
-                Answer(one.p_male, {MALE: 1.0}),
-                Answer(1 - one.p_male, {FEMALE: 1.0}),
+                CheckAnswer(one.p_male, {MALE: 1.0}),
+                CheckAnswer(1 - one.p_male, {FEMALE: 1.0}),
             ),
             minutes=minutes,
             burden=planning_number("burden", "probing"),
