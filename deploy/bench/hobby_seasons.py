@@ -229,12 +229,14 @@ class Breeder:
         return season_of(self.world, self.believed, 1000 * self.seed + year)
 
     def _first(self, year: int) -> str | None:
-        """The animal whose check gains most; None where none gains."""
+        """The animal whose check gains most, by itself or, where none does, with others after it;
+        None where not even certainty gains."""
         season = self._season(year)
         unsure = [one for one in season.animals if 0.005 < one.p_male < 0.995]
         possible_checks = [self._check(one) for one in unsure]
         found = check_first(season, plan_of(season), possible_checks, supposed_rates())
-        return found[0].check.animal if found and found[0].gains > 1e-6 else None
+        best = max(found, key=lambda one: (one.gains, one.certain), default=None)
+        return best.check.animal if best is not None and best.certain > 0 else None
 
     def _check(self, one: BreedingAnimal) -> PossibleCheck:
         p, right = one.p_male, 1 - self.wrong

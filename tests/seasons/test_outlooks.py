@@ -124,9 +124,14 @@ def test_the_same_facts_in_whatever_order_are_worked_out_alike(
     first = worked_out(world)
     made = world.call(world.odile, planned, "male")
     world.say(world.odile, "call_withdrawn", planned.pk, {"call": made.id})
-    assert worked_out(world) == first
+    assert _but_checks(worked_out(world)) == _but_checks(first)
     SeasonOutlook.objects.all().delete()
-    assert worked_out(world) == first
+    assert _but_checks(worked_out(world)) == _but_checks(first)
+
+
+def _but_checks(outlook: OutlookBody) -> OutlookBody:
+    """A withdrawn probing entered the animal all the same: the next one is a greater burden."""
+    return msgspec.structs.replace(outlook, checks=())
 
 
 def test_a_male_that_is_a_female_breaks_the_plan_and_the_repair_is_taken_up(

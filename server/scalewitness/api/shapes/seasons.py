@@ -59,11 +59,15 @@ class FallShown(Struct, frozen=True):
 
 
 class CheckShown(Struct, frozen=True):
-    """What settling its sex, or a claim at a locus, gains before pairing."""
+    """What one check of its sex, or of a claim at a locus, gains before pairing, and what it would
+    if it could not be wrong (``certain``); ``by``: whose check it is."""
 
     animal: UUID
     locus: str | None
+    method: str
+    by: str
     gains: float
+    certain: float
     net: float
     minutes: float
 
@@ -131,7 +135,16 @@ def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
         best=_change(found.best) if stands else None,
         falls=[FallShown(UUID(one.animal), one.chance, one.left, one.after) for one in found.falls],
         checks=[
-            CheckShown(UUID(one.animal), one.locus, one.gains, one.net, one.minutes)
+            CheckShown(
+                animal=UUID(one.animal),
+                locus=one.locus,
+                method=one.method,
+                by=one.by,
+                gains=one.gains,
+                certain=one.certain,
+                net=one.net,
+                minutes=one.minutes,
+            )
             for one in found.checks
         ],
     )

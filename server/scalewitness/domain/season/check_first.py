@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
+from scalewitness.domain.observations import Method
 from scalewitness.domain.season.falls import SupposedSeason, of_claim, of_sex, planned_options
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.options import Options
@@ -31,11 +32,11 @@ class CheckAnswer(Struct, frozen=True):
 
 class PossibleCheck(Struct, frozen=True):
     """One check that can be made of an animal, of its sex or of what it carries at a ``locus``.
-    ``method`` and ``examiner`` as whoever asks names them. ``burden``: on the animal, as the share
+    ``examiner`` as whoever asks names them. ``burden``: on the animal, as the share
     of a wrong decision it is worth; ``money``: the keeper's."""
 
     animal: str
-    method: str
+    method: Method
     examiner: str
     answers: tuple[CheckAnswer, ...]
     locus: str | None = None
@@ -117,8 +118,9 @@ def _weighed(
             for thing, p in belief.items():
                 now[thing] += chance * p
         before = _best(values, now)
-        gains = sum(chance * _best(values, belief) for chance, belief in answers) - before
-        certain = sum(p * max(values[thing]) for thing, p in now.items()) - before
+        after = sum(chance * _best(values, belief) for chance, belief in answers)
+        gains = round(after - before, 9)
+        certain = round(sum(p * max(values[thing]) for thing, p in now.items()) - before, 9)
         cost = check.money + rates.minute * check.minutes + rates.burden * check.burden
         yield CheckWorth(check, gains, certain, rates.young * gains - cost)
 

@@ -55,7 +55,7 @@ def checks_of_claims(scenarios: Scenarios, animal: str, laboratory: str) -> Iter
 
 def _answers(locus: Locus, chances: Mapping[Genotype, float]) -> Iterator[CheckAnswer]:
     """Each genotype that may be reported, wrong at the locus's rate for any one other."""
-    wrong = locus.number("dna_wrong")
+    wrong = locus.number("dna_missed")
     for reported in chances:
         joint: defaultdict[Genotype, float] = defaultdict(float)
         for one, p in chances.items():

@@ -2,6 +2,7 @@
 
 from msgspec import Struct
 
+from scalewitness.domain.observations import Method
 from scalewitness.domain.season.by_hand import SeasonWorth
 from scalewitness.domain.season.values import Chosen, SeasonPlan
 
@@ -33,13 +34,18 @@ class FallAhead(Struct, frozen=True):
 
 class CheckAhead(Struct, frozen=True):
     """What the season gains, in young of weight 1, if a sex, or a claim at a ``locus``, is settled
-    before pairing; ``net`` of what that takes in ``minutes``, money and welfare, in money."""
+    before pairing; ``net`` of what that takes in ``minutes``, money and welfare, in money.
+    ``method`` and whose check it is (``by``: the owner's, a guest's, a laboratory's);
+    ``certain``: what it would gain if it could not be wrong."""
 
     animal: str
     locus: str | None
     gains: float
     net: float
     minutes: float
+    method: Method
+    by: str
+    certain: float
 
 
 class Broken(Struct, frozen=True):

@@ -8,6 +8,7 @@ from uuid import UUID
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.season.by_hand import PairingWorth
 from scalewitness.domain.season.outlook import Change, OutlookBody
 from scalewitness.domain.season.values import Chosen
@@ -205,13 +206,24 @@ def _checks(found: OutlookBody, named: Names) -> list[dict[str, Any]]:
         {
             "animal": one.animal,
             "title": named[one.animal],
+            "how": f"{METHODS[one.method].noun} by {WHOSE[one.by]}",
+            "of": f"what it carries at {one.locus.rpartition('/')[2]}" if one.locus else "its sex",
             "gains": f"{one.gains:.2f}",
+            "certain": f"{one.certain:.2f}",
             "minutes": f"{one.minutes:.0f}",
             "worth_it": one.net > 0,
         }
         for one in found.checks
         if one.gains >= 0.005
     ]
+
+
+WHOSE = {
+    "owner": "its keeper",
+    "guest": "another keeper",
+    "veterinarian": "a veterinarian",
+    "laboratory": "a laboratory",
+}
 
 
 def _objections(found: OutlookBody, named: Names) -> Iterable[tuple[str, str]]:

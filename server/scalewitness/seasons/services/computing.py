@@ -10,19 +10,13 @@ import structlog
 from django.db.models import Q
 from django.utils import timezone
 
+from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import is_steward
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import AHEAD
 from scalewitness.domain.genetics.arrays import ARRAYS
 from scalewitness.domain.season.by_hand import season_worth
-from scalewitness.domain.season.check_first import (
-    FEMALE,
-    MALE,
-    CheckAnswer,
-    PossibleCheck,
-    check_first,
-    supposed_rates,
-)
+from scalewitness.domain.season.check_first import check_first, supposed_rates
 from scalewitness.domain.season.falls import falls
 from scalewitness.domain.season.optimum import Proposal, best_plan
 from scalewitness.domain.season.outlook import (
@@ -34,9 +28,9 @@ from scalewitness.domain.season.outlook import (
 )
 from scalewitness.domain.season.repair import Repair, repaired
 from scalewitness.domain.season.values import SeasonPlan
-from scalewitness.domain.sexing.feasible import planning_number
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.seasons.models import Season, SeasonOutlook
+from scalewitness.seasons.queries.checks import checks_before_pairing
 from scalewitness.seasons.queries.draws import samples_of
 from scalewitness.seasons.queries.inputs import SeasonRead, season_read
 from scalewitness.seasons.queries.outlooks import ahead, due, stored
@@ -50,8 +44,6 @@ AT_ONCE: Final = 20
 """Seasons worked out by one run of the task, so that letters get their turn (our judgement)."""
 MOST: Final = 12
 """Alternatives told (our judgement: a page)."""
-UNCERTAIN: Final = 0.005
-"""From this chance of the other sex on a check is weighed at all (our judgement)."""
 
 
 def compute_due(now: datetime) -> int:
@@ -117,14 +109,14 @@ def _store(outlook: SeasonOutlook, now: datetime) -> bool:
     }
     if read.digest != outlook.digest or outlook.asked_best is not None:
         season = msgspec.structs.replace(read.season, samples=samples_of(read, ARRAYS))
-        found = _worked_out(replace(read, season=season), outlook)
+        found = _worked_out(replace(read, season=season), outlook, now)
         row |= {"digest": read.digest, "body": msgspec.to_builtins(found), "asked_best": None}
         log.info("season_computed", year=outlook.year, position=size)
     SeasonOutlook.objects.filter(pk=outlook.pk).update(**row)
     return True
 
 
-def _worked_out(read: SeasonRead, outlook: SeasonOutlook) -> OutlookBody:
+def _worked_out(read: SeasonRead, outlook: SeasonOutlook, now: datetime) -> OutlookBody:
     season, plan, last = read.season, read.plan, stored(outlook)
     worth = season_worth(season, plan)
     broken = _broken(read, outlook, last)
@@ -143,7 +135,7 @@ def _worked_out(read: SeasonRead, outlook: SeasonOutlook) -> OutlookBody:
             FallAhead(one.animal, one.chance, one.left, one.after, one.broken, one.plan)
             for one in falls(season, plan)
         ),
-        checks=tuple(_checks(read)),
+        checks=tuple(_checks(read, outlook.collection, now)),
     )
 
 
@@ -180,26 +172,25 @@ def _best(found: Proposal, plan: SeasonPlan) -> Change:
     )
 
 
-def _checks(read: SeasonRead) -> Iterable[CheckAhead]:
-    """Of every sex in the plan that is not sure, by a check that settles it; what that takes is
-    what probing does."""
-    planned = {one for pair in read.plan for one in (pair.sire, pair.dam)}
-    minutes = planning_number("minutes", "setup") + planning_number("minutes", "probing")
-    possible = [
-        PossibleCheck(
-            animal=one.animal,
-            method="probing",
-            examiner="keeper",
-            answers=(
-                CheckAnswer(one.p_male, {MALE: 1.0}),
-                CheckAnswer(1 - one.p_male, {FEMALE: 1.0}),
-            ),
-            minutes=minutes,
-            burden=planning_number("burden", "probing"),
-        )
-        for one in read.season.animals
-        if one.animal in planned and UNCERTAIN <= one.p_male <= 1 - UNCERTAIN
-    ]
-    for worth in check_first(read.season, read.plan, possible, supposed_rates()):
+def _checks(read: SeasonRead, collection: Collection, now: datetime) -> Iterable[CheckAhead]:
+    """Of each sex or claim that is not sure the best check by each method, best first."""
+    possible = list(checks_before_pairing(read, collection, now))
+    parties = {check.examiner: party for check, party in possible}
+    checks = [check for check, _ in possible]
+    found: dict[tuple[str, str | None, str], CheckAhead] = {}
+    for worth in check_first(read.season, read.plan, checks, supposed_rates()):
         check = worth.check
-        yield CheckAhead(check.animal, check.locus, worth.gains, worth.net, check.minutes)
+        found.setdefault(
+            (check.animal, check.locus, check.method),
+            CheckAhead(
+                animal=check.animal,
+                locus=check.locus,
+                gains=worth.gains,
+                net=worth.net,
+                minutes=check.minutes,
+                method=check.method,
+                by=parties[check.examiner],
+                certain=worth.certain,
+            ),
+        )
+    return found.values()
