@@ -200,6 +200,20 @@ def _genotype(letters):
     return tuple(sorted(({"A": W, "a": "a"}[one] for one in letters), key=[W, "a"].index))
 
 
+def test_a_female_is_nobodys_sire_where_the_trait_goes_with_sex():
+    """An unknown animal is then: of its X a daughter gets one, free of it with 0.8. Nor does
+    being named a sire make a male of an animal."""
+    members = [
+        animal("s", male=0.0, known=IS_TWO),
+        animal("d", male=0.0, known=IS_FREE),
+        animal("y", "s", "d", male=0.0),
+    ]
+    found = carried(pedigree(*members), on_sex_chromosome())
+    assert found["y"] == pytest.approx({FREE: 0.8, ONE: 0.2})
+    unsure = carried(pedigree(animal("s", male=0.4), animal("y", "s")), on_sex_chromosome())
+    assert sum(p for genotype, p in unsure["s"].items() if len(genotype) == 1) == pytest.approx(0.4)
+
+
 def test_a_stray_sire_by_stored_sperm_is_found_out_by_what_young_show():
     """Half a clutch of one sire, half of an unknown animal, as Bayes' rule has it by hand."""
     young = Member("y", 0.5, {"s": 0.9}, {"d": 1.0}, evidence={"t": IS_TWO})

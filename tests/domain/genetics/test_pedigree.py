@@ -34,25 +34,25 @@ def test_what_is_no_pedigree(members):
         pedigree(*members)
 
 
-def test_a_coral_glow_and_the_start_of_a_youngs_sex():
-    """The same from the whole pedigree as from the two parents (domain/sexing/linked_trait)."""
+@pytest.mark.parametrize(("from_sire", "beside"), [(True, "Y"), (False, "X")])
+def test_a_coral_glow_and_the_start_of_a_youngs_sex(from_sire, beside):
+    """From the whole pedigree the same as from the two parents (domain/sexing/linked_trait): what a
+    sire has from his own sire lies beside his Y."""
     trait, glow = linked_traits()["coral_glow"], locus("python_regius", "coral_glow")
-    one, none = ("wild", "coral_glow"), ("wild", "wild")
-    granddam = animal("g", male=0.0, known={none: 1.0}, at="coral_glow")
-    grandsire = animal("h", male=1.0, known={one: 1.0}, at="coral_glow")
-    sire = animal("s", "h", "g", male=1.0, known={one: 1.0}, at="coral_glow")
-    dam = animal("d", male=0.0, known={none: 1.0}, at="coral_glow")
-    shown = {True: 0.0, False: 0.0}
-    for male in shown:
-        young = animal("y", "s", "d", male=float(male))
-        whole = pedigree(granddam, grandsire, sire, dam, young)
-        shown[male] = carried(whole, glow)["y"].get(one, 0.0)
-    beside_x, beside_y = (
-        linked_prior(trait, Parents(1, 0, chromosome), "one_copy").p_male for chromosome in "XY"
-    )
-    share = shown[True] / (shown[True] + shown[False])
-    assert share == pytest.approx(0.5 * (beside_x + beside_y), abs=0.5)
-    assert beside_x < 0.5 < share < beside_y + 1e-9
+    one, none = {("wild", "coral_glow"): 1.0}, {("wild", "wild"): 1.0}
+    at = {"at": "coral_glow"}
+    older = [
+        animal("grandsire", male=1.0, known=one if from_sire else none, **at),
+        animal("granddam", male=0.0, known=none if from_sire else one, **at),
+        animal("sire", "grandsire", "granddam", male=1.0, known=one, **at),
+        animal("dam", male=0.0, known=none, **at),
+    ]
+    shown = {}
+    for male in (True, False):
+        young = animal("young", "sire", "dam", male=float(male))
+        shown[male] = carried(pedigree(*older, young), glow)["young"]["wild", "coral_glow"]
+    start = linked_prior(trait, Parents(1, 0, beside), "one_copy").p_male
+    assert shown[True] / (shown[True] + shown[False]) == pytest.approx(start)
 
 
 def test_only_the_workers_tables_are_arrays():
