@@ -309,7 +309,7 @@ def test_the_season_is_noted_shown_and_taken_back(odile: Machine) -> None:
     shown = odile.run("season", "show").out
     assert f"S97 with S96, {year}" in shown
     assert "eggs laid, good: 6, slugs: 1, by" in shown
-    assert f"hatched, after eggs laid on {today}: 55 to 65 days (web page)" in shown
+    assert f"expected: hatching, after eggs laid on {today}: 55 to 65 days (web page)" in shown
     assert odile.run("season", "show", "--due").out.strip() == "Nothing is due."
     item = next(one for one in odile.well("season", "show") if one["notes"])
     (noted,) = item["notes"]

@@ -153,7 +153,7 @@ export const SEASON = [
   ["seen_together", "seen together", [], ""],
   ["apart", "apart", [], ""],
   ["ovulation", "ovulation seen", [], "From now on leave her alone as far as you can: no probe, no eversion, no lifting by the middle of the body."],
-  ["shed_before_laying", "shed before laying", [], "She needs a warm, moist and quiet place now, and no check at all. If she strains without laying, or a lump stays, see a veterinarian for reptiles the same day."],
+  ["shed_before_laying", "shed before laying or birth", [], "She needs a warm, moist and quiet place now, and no check at all. If she strains and nothing comes, or a lump stays, see a veterinarian for reptiles the same day."],
   ["laid", "eggs laid", ["good", "slugs"], "Do not turn eggs that have lain for a day. She is thin now: water first, then small meals. If eggs seem to be left inside, see a veterinarian for reptiles."],
   ["incubating", "in the incubator", ["celsius"], ""],
   ["hatched", "hatched", ["young", "dead_in_shell"], "Let them leave the egg by themselves; the yolk is taken up within a day or two."],

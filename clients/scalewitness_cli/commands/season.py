@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.season.events import COUNTED, EVENTS, SEEN, Event
+from scalewitness.domain.season.events import COUNTED, EVENTS, EXPECTED, SEEN, Event
 from scalewitness_cli import checks, outbox, replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.commands.common import (
@@ -164,7 +164,8 @@ def _lines(items: list[Shown]) -> Iterator[str]:
             text = f"{noted['on']}  {SEEN[noted['what']]}{counts}, by {line(noted['by']['name'])}"
             yield f"  {noted['id'][-12:]}  {line(text)}"
         for each in one["windows"]:
-            yield f"  {each['first']} to {each['last']}  {SEEN[each['what']]}{_why(each)}"
+            days = f"{each['first']} to {each['last']}"
+            yield f"  {days}  expected: {EXPECTED[each['what']]}{_why(each)}"
 
 
 def _why(window: Shown) -> str:

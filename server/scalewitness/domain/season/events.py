@@ -42,13 +42,22 @@ SEEN: Final[Mapping[str, str]] = {
     "seen_together": "seen together",
     "apart": "apart",
     "ovulation": "ovulation seen",
-    "shed_before_laying": "shed before laying",
+    "shed_before_laying": "shed before laying or birth",
     "laid": "eggs laid",
     "incubating": "in the incubator",
     "hatched": "hatched",
     "born": "young born",
 }
 """In words, after whatever says whose and when."""
+
+EXPECTED: Final[Mapping[Event, str]] = {
+    "ovulation": "ovulation",
+    "shed_before_laying": "the shed before laying or birth",
+    "laid": "eggs",
+    "hatched": "hatching",
+    "born": "birth",
+}
+"""The events that are expected of others, as what is to come."""
 
 CAUTIONS: Final[Mapping[Event, str]] = {
     "put_together": "Only animals that are well, fed and of full weight, and never one that was "
@@ -57,7 +66,7 @@ CAUTIONS: Final[Mapping[Event, str]] = {
     "ovulation": "From now on leave her alone as far as you can: no probe, no eversion, no lifting "
     "by the middle of the body.",
     "shed_before_laying": "She needs a warm, moist and quiet place now, and no check at all. If "
-    "she strains without laying, or a lump stays, see a veterinarian for reptiles the same day.",
+    "she strains and nothing comes, or a lump stays, see a veterinarian for reptiles the same day.",
     "laid": "Do not turn eggs that have lain for a day. She is thin now: water first, then small "
     "meals. If eggs seem to be left inside, see a veterinarian for reptiles.",
     "born": "If she strains on without bearing, see a veterinarian for reptiles the same day.",

@@ -161,7 +161,11 @@ def oddities(seen: Sequence[Happening]) -> list[str]:
 ORDER: Final[tuple[tuple[Event, Event, str], ...]] = (
     ("put_together", "laid", "The laying is noted for a day before they were put together."),
     ("put_together", "born", "The birth is noted for a day before they were put together."),
-    ("shed_before_laying", "laid", "The laying is noted for a day before the shed before it."),
+    (
+        "shed_before_laying",
+        "laid",
+        "The laying is noted for a day before the shed that comes before it.",
+    ),
     ("laid", "hatched", "The hatching is noted for a day before the laying."),
 )
 """What cannot be in this order in one season, unless sperm was kept or a day is wrong."""

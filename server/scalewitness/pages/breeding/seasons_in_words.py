@@ -14,7 +14,7 @@ from scalewitness.animals.queries import title_of
 from scalewitness.breeding.models import SeasonNote
 from scalewitness.breeding.queries.calendar import Due, InSeason, StatedOf
 from scalewitness.domain.habits import day_in_short, day_in_words
-from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, SEEN, Event
+from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, EXPECTED, SEEN, Event
 from scalewitness.domain.season.expected import Happening, Window
 from scalewitness.domain.season.reproduction import DaysBetween
 from scalewitness.pages.breeding.season_notes import NoteWithdrawalForm
@@ -126,7 +126,7 @@ def _note(one: SeasonNote, names: Mapping[UUID, str]) -> NoteInWords:
 def _window(one: Window) -> str:
     which = f", clutch {one.clutch}" if one.clutch > 1 else ""
     days = f"{day_in_short(one.first)} to {day_in_short(one.last)}"
-    return f"{SEEN[one.what].capitalize()}{which}: {days}"
+    return f"{EXPECTED[one.what].capitalize()}{which}: {days}"
 
 
 def _why(one: Window) -> str:
