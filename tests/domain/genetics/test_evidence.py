@@ -53,10 +53,26 @@ def test_that_something_is_not_there_leaves_a_stranger_as_plain_as_it_was(basis)
     assert chance_of(RARE, says, None, found) >= chance_of(RARE, says, None, before)
 
 
-def test_the_same_thing_said_again_counts_once():
+@pytest.mark.parametrize(
+    "again",
+    [
+        [stated("carries_one", "claimed")] * 60,
+        [stated("carries_one", "claimed", allele="a")],
+        [stated("carries_one", "parents"), stated("carries_one", "young")],
+        [stated("may_carry", "claimed", chance=0.66)],
+    ],
+    ids=["by many", "with the allele named", "on other bases", "as a chance"],
+)
+def test_the_same_thing_stated_again_counts_once(again):
     one = _of_a_stranger(stated("carries_one", "claimed"))
-    many = _of_a_stranger(*[stated("carries_one", "claimed")] * 60)
-    assert one == pytest.approx(many)
+    assert _of_a_stranger(stated("carries_one", "claimed"), *again) == pytest.approx(one)
+
+
+def test_seen_and_tested_count_besides():
+    claimed = _of_a_stranger(stated("carries_two", "claimed"))
+    seen = _of_a_stranger(stated("carries_two", "claimed"), stated("shows", "seen"))
+    tested = _of_a_stranger(stated("carries_two", "claimed"), stated("carries_two", "dna"))
+    assert claimed[TWO] < seen[TWO] < tested[TWO]
 
 
 def test_what_is_concluded_from_relatives_counts_no_second_time():

@@ -29,10 +29,11 @@ def evidence(
     has_parents: bool = False,
     has_young: bool = False,
 ) -> dict[str, Likelihoods]:
-    """Likelihoods by locus key from what was stated of one animal. The same thing stated twice on
-    the same basis counts once, whoever states it: people repeat each other. ``has_parents`` and
-    ``has_young``: these are in the pedigree, so what is only concluded from them counts no
-    second time. What the loci do not name, or never compute, says nothing."""
+    """Likelihoods by locus key from what was stated of one animal. What comes to the same counts
+    once as seen, once as tested and once as claimed or concluded, whoever states it and in
+    whatever words: people repeat each other. ``has_parents`` and ``has_young``: these are in the
+    pedigree, so what is only concluded from them counts no second time. What the loci do
+    not name, or never compute, says nothing."""
     known = {one.key: one for one in loci if one.computed}
     found: dict[str, Likelihoods] = {}
     once: set[tuple[object, ...]] = set()
@@ -40,11 +41,13 @@ def evidence(
         concluded = (has_parents and (one.basis == "parents" or one.says == "may_carry")) or (
             has_young and one.basis == "young"
         )
-        name = (one.locus, one.says, one.allele, one.basis)
-        if one.locus not in known or concluded or name in once:
+        if one.locus not in known or concluded:
+            continue
+        locus = known[one.locus]
+        name = (locus.key, meaning(locus, one.says, one.allele), _RIGHT.get(one.basis))
+        if name in once:
             continue
         once.add(name)
-        locus = known[one.locus]
         earlier = found.get(locus.key)
         new = likelihoods(locus, one)
         found[locus.key] = new if earlier is None else {g: p * earlier[g] for g, p in new.items()}

@@ -30,12 +30,6 @@ class FamilyPart(Generic[T]):
     ) -> None:
         self.columns, self.network, self.settled, self.tables = columns, made, settled, tables
 
-    def kinds(self) -> Iterator[tuple[int, int, Karyotype]]:
-        """Each set of linked loci, with its column and its row in it."""
-        for n, column in enumerate(self.columns):
-            for row, kind in enumerate(column):
-                yield n, row, kind.karyotype
-
 
 def kinds_of(loci: Iterable[Locus]) -> list[Conceptions]:
     """Loci that are computed, linked ones together."""
