@@ -19,6 +19,7 @@ from scalewitness.domain.translog.checkpoints import read_body
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.clock import in_words
+from scalewitness_cli.collecting import seldom_collected
 from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
 from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
@@ -104,6 +105,7 @@ class Line(msgspec.Struct, frozen=True):
     witnesses: Sequence[VerifierKey] = ()
 
 
+@seldom_collected()
 def sync(
     store: Store,
     identity: Identity,
