@@ -142,6 +142,19 @@ def test_two_keepers_of_one_laying_are_shown_to_differ(here: Here, odile: Browse
     assert "clutch 2" not in text
 
 
+@pytest.mark.parametrize(("ago", "told"), [(54, "Due this week"), (70, "Late by"), (126, "")])
+def test_what_is_late_is_said_for_a_time_and_then_no_more(
+    here: Here, odile: Browser, ago: int, told: str
+) -> None:
+    """55 to 65 days from the eggs to the young, and 60 more."""
+    pairing = paired(here, here.animal("M-1"), here.animal("F-1"))
+    noted(here, pairing, "laid", ago=ago, good=6)
+    today = odile.open("/").text
+    found = [one for one in ("Due this week", "Late by") if one in today]
+    assert found == ([told] if told else [])
+    assert ("Late: its window is over." in odile.open("/calendar").text) == (told == "Late by")
+
+
 @pytest.fixture
 def terrace(here: Here) -> Collection:
     return create_collection(here.stan, new_id(here.now), "Terrace", here.now)
@@ -161,6 +174,8 @@ def test_whoever_sees_only_one_of_them_reads_their_own_notes_and_no_dates(
     noted(here, pairing, "apart", ago=5, who=here.stan)
     path = f"/pairings/{pairing}/season"
     assert "Ovulation seen" in odile.open(path).text
+    assert "Eggs: " in odile.open(path).text
+    assert read(odile.client.get(a_link(odile)).content)[1] == [], "she lays in his room"
     text = stan.open(path).text
     assert "Apart" in text
     assert "by Odile" not in text
