@@ -100,7 +100,7 @@ def test_without_proved_parents_nothing_falls(world: World, lacking: str) -> Non
     elif lacking == "brood":
         parents = {"sire": str(known.sire.pk), "dam": str(known.dam.pk)}
         world.animal("Y-2", hatched=known.young.hatched.isoformat(), **parents)
-        confirm(world, known.sire, known.test)
+        confirm(world, known.sire, brood_test(world, known.sire))
     elif lacking == "witness":
         confirm(world, known.sire, known.test)
         call = known.dam.calls.get(method="reproduction")
@@ -232,7 +232,7 @@ def test_the_breeder_hears_and_so_does_whoever_keeps_it_now(world: World, known:
 
 
 def test_a_maker_who_is_to_check_it_blind_hears_nothing(world: World, known: Family) -> None:
-    grant = world.view(world.greta, known.young)
+    grant = world.make_partner(world.greta)
     world.say(world.greta, "trait_stated", known.young.pk, HET)
     world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
     world.visit(world.greta, known.young, days=60)

@@ -101,7 +101,7 @@ class Batch:
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.restated: dict[UUID, Touched] = {}
-        """Animals of whose traits, or parents, something was stated: their claims may fall."""
+        """Animals of whose traits, parents or young something was stated: claims may fall."""
         self.letters = Owing(actor.keeper, received_at)
         self.known = known or Known(actor.keeper, received_at)
         self._writer = writer or Writer()
@@ -233,6 +233,11 @@ class Batch:
         subject = self.known.of(animal)
         for other in subject.others if subject else ():
             self.touched.setdefault(other, Touched(cause, kind))
+
+    def recount_broods(self, fact: Sealed, *sires: UUID | None) -> None:
+        """Note that more or fewer young of these are on record: a test of a whole brood proves
+        them no more, or proves them now."""
+        self.restated |= {one: Touched(fact.id, fact.kind) for one in sires if one}
 
     def flush(self) -> int:
         """Store everything; the log's new size."""

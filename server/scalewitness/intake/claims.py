@@ -71,7 +71,7 @@ def settle_claims(batch: Batch) -> None:
 
 
 def _cause(animal: Animal, touched: dict[UUID, Touched]) -> Touched:
-    """The last thing that was stated of it or of a parent."""
+    """The last thing that was stated of it, of a parent or of a parent's brood."""
     near = {animal.pk, animal.sire, animal.dam}
     return [one for key, one in touched.items() if key in near][-1]
 

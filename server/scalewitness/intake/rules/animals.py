@@ -52,6 +52,7 @@ def animal_registered(fact: Sealed, batch: Batch) -> int:
     for table, row in services.animal_rows(animal, logged.received_at):
         batch.keep(table, row)
     holdings.add(animal)
+    batch.recount_broods(fact, animal.sire)
     return logged.position
 
 
@@ -60,8 +61,10 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     on_record = _parents_open_to(animal, batch)
     _check_parents(cast(Particulars, fact.body), batch, on_record)
     _check_no_loop(animal, cast(Particulars, fact.body), batch)
-    logged = batch.log(fact)
+    logged, earlier = batch.log(fact), animal.sire
     services.store_particulars(animal, logged)
+    named = cast(Particulars, fact.body).sire
+    batch.recount_broods(fact, earlier, UUID(named) if named else None)
     # Another species reads the same depths otherwise.
     batch.touch(animal.pk, fact.id, fact.kind)
     return logged.position

@@ -38,7 +38,7 @@ from scalewitness.sales.queries.returns import returns_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standings
 from scalewitness.traits.queries import claims_named
-from scalewitness.traits.queries.claims import fallen_among
+from scalewitness.traits.queries.claims import fallen_among, makers_for
 
 NEEDS_CODE = (
     "The seller asked for a code with your confirmation. Have one sent to your address, and "
@@ -200,19 +200,25 @@ def _check_represented(body: OfferMade, now: tuple[Representation, ...]) -> None
 
 
 def _check_claims(body: OfferMade, animals: Collection[UUID]) -> None:
-    """Each was stated of an animal of the sale and stands; whoever stated it.
+    """Each was stated of an animal of the sale, by somebody who keeps or kept it, and stands.
 
     Raises:
-        OutOfRange: one is of something else, or named twice.
+        OutOfRange: one is of something else or by a stranger, or named twice.
         StandingMoved: one fell or was withdrawn.
     """
     named = [UUID(one.stated) for one in body.claims]
     found = claims_named(named)
+    makers = makers_for(set(animals)) if named else {}
     for index, one in enumerate(body.claims):
         claim = found.get(UUID(one.stated))
         if claim is None or str(claim.animal_id) != one.animal or claim.animal_id not in animals:
             raise OutOfRange(
                 "Nobody stated that of this animal.", pointer=f"/body/claims/{index}/stated"
+            )
+        if claim.by not in makers[claim.animal_id]:
+            raise OutOfRange(
+                "Nobody who keeps or kept the animal stated that. State it yourself, if it is so.",
+                pointer=f"/body/claims/{index}/stated",
             )
     if len(set(named)) < len(named):
         raise OutOfRange("Represent each claim once.", pointer="/body/claims")

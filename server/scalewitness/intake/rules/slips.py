@@ -58,6 +58,7 @@ def registered_in_error(fact: Sealed, batch: Batch) -> int:
     before = known_elsewhere(alike)
     logged = batch.log(fact)
     services.store_in_error(animal, logged)
+    batch.recount_broods(fact, animal.sire)
     for one in sorted(before ^ known_elsewhere(alike)):
         batch.touch(one, fact.id, fact.kind)
     for number, bearer in bearers.items():

@@ -4,13 +4,15 @@ from scalewitness.domain.genetics.stated_words import basis_in_words, statement_
 from scalewitness.pages.home.titles import title_in
 from scalewitness.sales.models import Sale
 from scalewitness.traits.queries import statements_of
-from scalewitness.traits.queries.claims import fallen_among
+from scalewitness.traits.queries.claims import fallen_among, makers_for
 
 
 def claims_to_offer(sale: Sale) -> list[tuple[str, str]]:
-    """Those that stand, each as the animal and the statement, with its words."""
+    """Those of its keepers that stand, each as the animal and the statement, with its words."""
     animals = {one.pk: one for one in sale.animals.order_by("pk")}
-    found = [one for own in statements_of(animals).values() for one in own]
+    makers = makers_for(animals.keys())
+    stated = (one for own in statements_of(animals).values() for one in own)
+    found = [one for one in stated if one.by in makers[one.animal]]
     fallen = fallen_among(one.id for one in found)
     return [
         (

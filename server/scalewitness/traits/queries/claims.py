@@ -15,6 +15,7 @@ from scalewitness.domain.genetics.falling import (
 )
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.domain.genetics.stated_words import locus_named
+from scalewitness.people.models import Grant
 from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.traits.models import ClaimChange, TraitWithdrawal
 from scalewitness.traits.queries import (
@@ -47,8 +48,11 @@ class Judged(NamedTuple):
 
 def judged_near(touched: Set[UUID]) -> list[Judged]:
     """The claims of these animals and of their young that are not as they were: of a sire's
-    hundreds of young all at once."""
+    hundreds of young all at once. Those of its keepers alone (:func:`makers_for`): a stranger who
+    may look at the young could else find out what its parents carry, by stating all there is."""
     rows = list(_at_stake(touched))
+    makers = makers_for({one.animal_id for one in rows})
+    rows = [one for one in rows if one.by in makers[one.animal_id]]
     fallen = fallen_among(one.pk for one in rows)
     families = Families({one.animal_id: one.animal for one in rows})
     found = (
@@ -97,7 +101,7 @@ class Families:
         young = self._parents.keys()
         everyone = {*young, *(one for pair in self._parents.values() for one in pair)}
         self._stated = statements_of(everyone) if everyone else {}
-        self._keepers = _keepers(everyone, bought=young)
+        self._keepers = _keepers(_rooms(everyone, bought=young))
         standings = latest_standings(young) if young else {}
         self._male = {animal: float(one.p_male) for animal, one in standings.items()}
         self._known: dict[Hashable, float | None] = {}
@@ -129,8 +133,32 @@ class Families:
         return [one for one in found if one.by in keepers]
 
 
-def _keepers(animals: Set[UUID], bought: Set[UUID]) -> dict[UUID, set[UUID]]:
-    """By animal, who keeps or kept it; of those ``bought``, but for their buyers."""
+def makers_for(animals: Set[UUID]) -> dict[UUID, set[UUID]]:
+    """By animal, whose claims of it an offer can represent and proof can bring down: of who keeps
+    or kept it, and their partners."""
+    rooms = _rooms(animals)
+    named = {room for found in rooms.values() for room in found}
+    partners: dict[UUID, set[UUID]] = {}
+    grants = Grant.objects.filter(role=Grant.Role.PARTNER, collection__in=named)
+    for room, partner in grants.values_list("collection", "to") if named else ():
+        partners.setdefault(room, set()).add(partner)
+    keepers = _keepers(rooms)
+    return {
+        animal: keepers[animal].union(*(partners.get(room, ()) for room in found))
+        for animal, found in rooms.items()
+    }
+
+
+def _keepers(rooms: Mapping[UUID, Set[UUID]]) -> dict[UUID, set[UUID]]:
+    """By animal, who keeps these collections."""
+    named = {room for found in rooms.values() for room in found}
+    keeps = dict(Collection.objects.filter(pk__in=named).values_list("pk", "keeper"))
+    return {animal: {keeps[room] for room in found} for animal, found in rooms.items()}
+
+
+def _rooms(animals: Set[UUID], bought: Set[UUID] = frozenset()) -> dict[UUID, set[UUID]]:
+    """By animal, the collections that it is or was in; of those ``bought``, but for their
+    buyers'."""
     rooms: dict[UUID, set[UUID]] = {one: set() for one in animals}
     held = Animal.objects.filter(pk__in=animals).values_list("pk", "collection")
     moves = Custody.objects.filter(animal__in=animals)
@@ -140,9 +168,7 @@ def _keepers(animals: Set[UUID], bought: Set[UUID]) -> dict[UUID, set[UUID]]:
         "animal", "went_to"
     ):
         rooms[animal].discard(room)
-    named = {room for found in rooms.values() for room in found}
-    keeps = dict(Collection.objects.filter(pk__in=named).values_list("pk", "keeper"))
-    return {animal: {keeps[room] for room in found} for animal, found in rooms.items()}
+    return rooms
 
 
 def any_claims(touched: Iterable[UUID]) -> bool:

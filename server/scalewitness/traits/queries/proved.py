@@ -2,8 +2,10 @@
 too, the sire by a test of the whole brood that its laboratory confirmed."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date
+from math import inf
+from typing import NamedTuple
 from uuid import UUID
 
 import msgspec
@@ -14,6 +16,7 @@ from scalewitness.calls.queries.reports import report_of
 from scalewitness.domain.facts import CallMade
 from scalewitness.domain.observations import Parentage
 from scalewitness.domain.reports import is_of_clutch
+from scalewitness.ledger.models import Entry
 
 
 def proved_among(animals: Iterable[Animal]) -> dict[UUID, tuple[UUID, UUID]]:
@@ -26,7 +29,7 @@ def proved_among(animals: Iterable[Animal]) -> dict[UUID, tuple[UUID, UUID]]:
     for call in calls:
         if _is_confirmed(call):
             confirmed.setdefault(call.animal_id, []).append(call)
-    broods = _broods(one for one in named if one in confirmed)
+    young = _young_of(one for one in named if one in confirmed)
     found: dict[UUID, tuple[UUID, UUID]] = {}
     for animal in wanted:
         sire, dam, hatched = animal.sire, animal.dam, animal.hatched
@@ -34,18 +37,32 @@ def proved_among(animals: Iterable[Animal]) -> dict[UUID, tuple[UUID, UUID]]:
             continue
         if not _dam_is_proved(hatched, confirmed.get(dam, ())):
             continue
-        if _sire_is_proved(hatched, confirmed.get(sire, ()), broods.get(sire, Counter())):
+        if _sire_is_proved(animal.pk, hatched, confirmed.get(sire, ()), young.get(sire, ())):
             found[animal.pk] = sire, dam
     return found
 
 
-def _broods(sires: Iterable[UUID | None]) -> dict[UUID, Counter[date]]:
-    """By sire, how many young are on record of each day of hatching."""
-    young = Animal.objects.filter(sire__in=list(sires), hatched__isnull=False)
-    found: dict[UUID, Counter[date]] = {}
-    for sire, hatched in young.values_list("sire", "hatched"):
+class _Young(NamedTuple):
+    """``position``: of its registration; after all others while its batch is not in the log."""
+
+    id: UUID
+    hatched: date
+    position: float
+
+
+def _young_of(sires: Iterable[UUID]) -> dict[UUID, list[_Young]]:
+    """By sire, the young on record."""
+    rows = list(
+        Animal.objects.filter(sire__in=list(sires), hatched__isnull=False).values_list(
+            "pk", "sire", "hatched"
+        )
+    )
+    entries = Entry.objects.filter(about__in=[pk for pk, *_ in rows], kind="animal_registered")
+    positions = dict(entries.values_list("about", "position")) if rows else {}
+    found: dict[UUID, list[_Young]] = {}
+    for pk, sire, hatched in rows:
         if sire is not None and hatched is not None:
-            found.setdefault(sire, Counter())[hatched] += 1
+            found.setdefault(sire, []).append(_Young(pk, hatched, positions.get(pk, inf)))
     return found
 
 
@@ -62,15 +79,26 @@ def _dam_is_proved(hatched: date, calls: Iterable[Call]) -> bool:
     )
 
 
-def _sire_is_proved(hatched: date, calls: Iterable[Call], broods: Counter[date]) -> bool:
-    """A test says of how many young it was. It was of this brood if that is the sire's newest by
-    then, and all of it was tested."""
-    return any(
-        _tested(call) >= broods[hatched]
-        and hatched == max((one for one in broods if one <= call.examined_at.date()), default=None)
-        for call in calls
-        if _tested(call)
-    )
+def _sire_is_proved(
+    animal: UUID, hatched: date, calls: Iterable[Call], young: Collection[_Young]
+) -> bool:
+    """By a test of its whole brood. Young that are registered once the test is stated take no
+    proof from those that were on record before: else one more, made up, would undo it."""
+    for call in calls:
+        before = [one for one in young if one.position < call.position]
+        if _is_of_brood(call, hatched, young) or (
+            any(one.id == animal for one in before) and _is_of_brood(call, hatched, before)
+        ):
+            return True
+    return False
+
+
+def _is_of_brood(call: Call, hatched: date, young: Iterable[_Young]) -> bool:
+    """A test says of how many young it was. It was of the brood hatched that day if that is the
+    newest by then, and all of it was tested."""
+    tested, broods = _tested(call), Counter(one.hatched for one in young)
+    newest = max((one for one in broods if one <= call.examined_at.date()), default=None)
+    return tested > 0 and tested >= broods[hatched] and hatched == newest
 
 
 def _tested(call: Call) -> int:
