@@ -403,6 +403,10 @@ def test_it_counts_after_thirty_days_unless_somebody_known_answered(
     assert world.label(animal) == "verified male"
     count_unanswered(world.now + timedelta(days=31))
     assert world.label(animal) == ("verified male" if answered else "contested")
+    world.pass_time(days=32)
+    world.call(world.odile, animal, "male")
+    knew = Call.objects.get(by=world.odile.pk, animal=animal, anchored_to__isnull=False).anchored_to
+    assert knew == ("male" if answered else "female"), "once it counts it is what was said last"
     replays()
 
 

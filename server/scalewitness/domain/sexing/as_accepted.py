@@ -41,6 +41,7 @@ class _Then(NamedTuple):
     label: str
     gone: Set[str]
     waiting: Set[str]
+    admitted: Set[str]
     spoke: bool
 
 
@@ -90,6 +91,7 @@ class AsAccepted:
             past.before.label,
             frozenset(past.gone),
             frozenset(past.waiting),
+            frozenset(past.known),
             fact.by in animal.spoke,
         )
 
@@ -196,9 +198,10 @@ def _expected(then: _Then, past: AnimalSoFar, numbers: Parameters) -> Sex | None
     if named is not None:
         return named
     for call, (body, _, _, position) in sorted(past.made.items(), key=lambda one: -one[1][3]):
-        waited = call in then.waiting or (call in past.known and past.known[call].waits)
-        counted = call in past.known and call not in then.gone and not waited
-        if counted and position < then.fact.position and body.conclusion != "undetermined":
+        if call not in past.known or call in then.gone:
+            continue
+        waited = call in then.waiting if call in then.admitted else past.known[call].waits
+        if not waited and position < then.fact.position and body.conclusion != "undetermined":
             found: Sex = body.conclusion
             return found
     return favoured_by(start_from(then.linkage, then.origin, numbers).male)
