@@ -32,10 +32,18 @@ from scalewitness.domain.season.check_first import (
     check_first,
     supposed_rates,
 )
-from scalewitness.domain.season.falls import falls, what_if
+from scalewitness.domain.season.falls import falls
 from scalewitness.domain.season.optimum import best_plan
+from scalewitness.domain.season.repair import Repair, repaired
 from scalewitness.domain.season.reproduction import clutch_sizes
-from scalewitness.domain.season.values import BreedingAnimal, Limits, SeasonInput, Want
+from scalewitness.domain.season.scenarios import Scenarios
+from scalewitness.domain.season.values import (
+    BreedingAnimal,
+    Limits,
+    SeasonInput,
+    SeasonPlan,
+    Want,
+)
 
 SPECIES = "python_regius"
 KEYS = ("albino", "lavender_albino", "ultramel", "piebald", "axanthic_vpi", "coral_glow")
@@ -114,13 +122,18 @@ def certain(one: BreedingAnimal) -> PossibleCheck:
     return PossibleCheck(one.animal, "dna", "laboratory", answers)
 
 
+def fallen(season: SeasonInput, plan: SeasonPlan, sire: str) -> Repair:
+    """The repair, were that male a female."""
+    return repaired(Scenarios(season).supposing(sire, male=False).season, plan)
+
+
 def planned(season: SeasonInput) -> bool:
     """Prints one row; whether it keeps to what is allowed."""
     best, seconds, core = timed(lambda: best_plan(season))
     plan = best.plan
     hurting, fall_seconds, _ = timed(lambda: falls(season, plan))
     sire = next(one.animal for one in hurting if one.animal in {pair.sire for pair in plan})
-    repair, repair_seconds, repair_core = timed(lambda: what_if(season, plan, sire, male=False))
+    repair, repair_seconds, repair_core = timed(lambda: fallen(season, plan, sire))
     checks = [certain(one) for one in season.animals]
     _, check_seconds, _ = timed(lambda: check_first(season, plan, checks, supposed_rates()))
     _, hand_seconds, _ = timed(lambda: season_worth(season, plan))

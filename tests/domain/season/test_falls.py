@@ -14,7 +14,7 @@ from scalewitness.domain.season.check_first import (
     check_first,
     supposed_rates,
 )
-from scalewitness.domain.season.falls import falls, what_if
+from scalewitness.domain.season.falls import falls
 from scalewitness.domain.season.optimum import best_plan
 from scalewitness.domain.season.repair import repaired
 from scalewitness.domain.season.scenarios import Scenarios
@@ -25,6 +25,11 @@ DAMS = [animal(key, 0.01, HET) for key in "fgh"]
 DAMS_BY_KEY = {"f", "g", "h"}
 PLAN = tuple(pair("m", key) for key in "fgh")
 HOBBY = season(MAIN, SPARE, *DAMS)
+
+
+def what_if(season, plan, animal, *, male):
+    """The best repair, were it of that sex."""
+    return repaired(Scenarios(season).supposing(animal, male=male).season, plan)
 
 
 def perfect(one):

@@ -6,7 +6,7 @@ from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
 from scalewitness.domain.season.options import Options, possible
-from scalewitness.domain.season.repair import Repair, broken_of, change_costs, repaired
+from scalewitness.domain.season.repair import broken_of, change_costs
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.season.search import Search
 from scalewitness.domain.season.values import SeasonInput, SeasonPlan
@@ -45,14 +45,6 @@ class SupposedSeason(Struct, frozen=True):
     @property
     def pairs(self) -> SeasonPlan:
         return tuple(self.options.pairs[n] for n in self.plan)
-
-
-def what_if(season: SeasonInput, plan: SeasonPlan, animal: str, *, male: bool) -> Repair:
-    """The best repair, were the animal of that sex. Raises KeyError for one not in the season."""
-    scenarios = Scenarios(season)
-    if animal not in scenarios.animals:
-        raise KeyError(animal)
-    return repaired(scenarios.supposing(animal, male=male).season, plan)
 
 
 def falls(season: SeasonInput, plan: SeasonPlan) -> tuple[Fall, ...]:
