@@ -150,6 +150,16 @@ def test_fresh_seasons_are_near_those_it_was_chosen_for():
     assert apart < 4 * (found.fresh_error + found.worth.error)
 
 
+def test_of_a_crowd_the_most_promising_pairings_are_looked_at():
+    """61 males and 60 females make 3,660: the one albino among the males is left out of none."""
+    males = [animal(f"m{n}", 1.0, PLAIN) for n in range(60)]
+    dams = [animal(f"f{n}", 0.0, HET) for n in range(60)]
+    crowd = season(*males, *dams, animal("z", 1.0, VISUAL), scenarios=10)
+    found = possible(Scenarios(crowd))
+    assert len(found) == 3000
+    assert {pair("z", one.animal) for one in dams} <= {*found}
+
+
 def test_a_season_without_animals_has_an_empty_plan():
     found = best_plan(season())
     assert found.plan == ()

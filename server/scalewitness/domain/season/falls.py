@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
-from scalewitness.domain.season.options import Options, possible
+from scalewitness.domain.season.options import Options, possible, possible_with
 from scalewitness.domain.season.repair import broken_of, change_costs
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.season.search import Search
@@ -85,7 +85,9 @@ def supposed(
 ) -> SupposedSeason:
     """With other ``scenarios`` of one animal, whose own pairings are free to be changed. Never
     worse than what is not broken of the plan."""
-    now = Options(scenarios, {*possible(scenarios), *plan}, options, animal)
+    others = {one for one in options.pairs if animal not in (one.sire, one.dam)}
+    pairs = {*others, *possible_with(scenarios, animal), *plan}
+    now = Options(scenarios, pairs, options, animal)
     intact = sorted(now.at[one] for one in set(plan) - set(broken_of(scenarios, plan)))
     kept = [n for n in now.rules.fixed if n in intact]
     own = [n for n in intact if animal in (now.pairs[n].sire, now.pairs[n].dam) and n not in kept]

@@ -39,10 +39,10 @@ class Alternative(Struct, frozen=True, order=True):
 
 class Proposal(Struct, frozen=True):
     """A plan, fixed pairings kept. ``gap``: by how much of its value a better plan for the drawn
-    seasons may exceed it. ``fresh``: what it is expected to bring in other seasons than those it
-    was chosen for, with the standard error ``fresh_error``. ``alternatives``: least cost first;
-    ``fixed_costs``: what each fixed pairing costs at most, against a plan free of it. ``worth``
-    without what it hangs on."""
+    seasons may exceed it, made of the pairings looked at (`options.possible`). ``fresh``: what it
+    is expected to bring in other seasons than those it was chosen for, with its standard error.
+    ``alternatives``: least cost first; ``fixed_costs``: what each fixed pairing costs at most,
+    against a plan free of it. ``worth`` without what it hangs on."""
 
     plan: SeasonPlan
     worth: SeasonWorth

@@ -7,7 +7,7 @@ unless sexes are mistaken.
 
 from collections.abc import Iterable, Sequence
 from functools import cached_property
-from itertools import product
+from itertools import islice
 from math import ceil
 
 import numpy as np
@@ -15,9 +15,14 @@ from numpy.typing import NDArray
 
 from scalewitness.domain.season.by_hand import mean_young
 from scalewitness.domain.season.figures import season_number
-from scalewitness.domain.season.objections import objections
+from scalewitness.domain.season.objections import chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios, binomial
-from scalewitness.domain.season.values import BreedingAnimal, Chosen, SeasonInput, Want
+from scalewitness.domain.season.values import (
+    BreedingAnimal,
+    Chosen,
+    SeasonInput,
+    Want,
+)
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.intp]
@@ -121,18 +126,63 @@ def serves(season: SeasonInput, one: BreedingAnimal) -> int:
 
 
 def possible(scenarios: Scenarios) -> tuple[Chosen, ...]:
-    """Every pairing that may be proposed, and the fixed ones."""
+    """Pairings that may be proposed, and the fixed ones. Where there are more than ``pairs`` in the
+    data, each dam's most promising: more would take the worker's memory."""
     animals = [scenarios.animals[key] for key in sorted(scenarios.animals)]
-    either = season_number("from", "either")
-    sires = [one.animal for one in animals if one.p_male >= min(0.5, either)]
-    dams = [one.animal for one in animals if one.p_male <= max(0.5, 1 - either)]
-    found = (Chosen(sire, dam) for sire, dam in product(sires, dams))
-    fixed = {
+    sires = [one.animal for one in animals if _may_be(one, male=True)]
+    dams = [one.animal for one in animals if _may_be(one, male=False)]
+    found = {
         one
         for one in scenarios.season.fixed
         if one.sire in scenarios.animals and one.dam in scenarios.animals
     }
-    return tuple(sorted({*fixed, *(one for one in found if not objections(scenarios, one))}))
+    most = _most_of_each(len(sires), len(dams))
+    for dam in dams:
+        found.update(_proposed(scenarios, [Chosen(sire, dam) for sire in sires], most))
+    return tuple(sorted(found))
+
+
+def possible_with(scenarios: Scenarios, animal: str) -> Iterable[Chosen]:
+    """Those of one animal alone."""
+    one = scenarios.animals[animal]
+    others = [scenarios.animals[key] for key in sorted(scenarios.animals)]
+    sires = [each.animal for each in others if _may_be(each, male=True)]
+    dams = [each.animal for each in others if _may_be(each, male=False)]
+    most = round(season_number("solver", "pairs"))
+    if _may_be(one, male=True):
+        yield from _proposed(scenarios, [Chosen(animal, dam) for dam in dams], most)
+    if _may_be(one, male=False):
+        yield from _proposed(scenarios, [Chosen(sire, animal) for sire in sires], most)
+
+
+def _may_be(one: BreedingAnimal, *, male: bool) -> bool:
+    """Whether it may be planned as of that sex."""
+    p = one.p_male if male else 1 - one.p_male
+    return p >= min(0.5, season_number("from", "either"))
+
+
+def _most_of_each(sires: int, dams: int) -> int:
+    """How many sires are looked at for a dam: all, or as many as the data allow."""
+    most = round(season_number("solver", "pairs"))
+    return sires if sires * dams <= most else max(most // dams, 1)
+
+
+def _proposed(scenarios: Scenarios, pairs: list[Chosen], most: int) -> Iterable[Chosen]:
+    if len(pairs) > most:
+        pairs.sort(key=lambda one: (-_promise(scenarios, one), one))
+    return islice((one for one in pairs if not objections(scenarios, one)), most)
+
+
+def _promise(scenarios: Scenarios, pair: Chosen) -> float:
+    """About what it brings by itself, of what the two most likely carry."""
+    worth = 0.0
+    for want in scenarios.wants:
+        if not want.line or {pair.sire, pair.dam} & want.line:
+            keys = scenarios.bearing[want.key]
+            his, hers = (scenarios.likeliest(one, keys) for one in (pair.sire, pair.dam))
+            worth += want.weight * scenarios.chance(want, his, hers)
+    young = mean_young(scenarios.animals[pair.dam].young)
+    return worth * young * chance_of_pair(scenarios, pair)
 
 
 def aimed_at(values: Array, caution: float) -> Array:

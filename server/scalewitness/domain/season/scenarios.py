@@ -59,6 +59,7 @@ class Scenarios:
         self._males: dict[str, tuple[bool, ...]] = {}
         self._at: dict[tuple[str, str], Sequence[Genotype | None]] = {}
         self._carried: dict[tuple[str, tuple[str, ...]], _Kinds] = {}
+        self._likeliest: dict[tuple[str, tuple[str, ...]], Genotypes] = {}
         self._young: dict[tuple[Chosen, str], Sequence[tuple[int, int]]] = {}
 
     def supposing(self, animal: str, *, male: bool) -> "Scenarios":
@@ -116,6 +117,13 @@ class Scenarios:
             )
             self._carried[animal, keys] = kinds, which
         return self._carried[animal, keys]
+
+    def likeliest(self, animal: str, keys: tuple[str, ...]) -> Genotypes:
+        """What it has at these loci in most scenarios."""
+        if (animal, keys) not in self._likeliest:
+            kinds, which = self.carried(animal, keys)
+            self._likeliest[animal, keys] = kinds[max(set(which), key=which.count)]
+        return self._likeliest[animal, keys]
 
     def genotypes(self, animal: str, key: str) -> Sequence[Genotype | None]:
         """What it has at one locus, by scenario; None where nothing is given."""
