@@ -23,6 +23,8 @@ from scalewitness.domain.sexing.weighing import Weighing
 
 CALLED = animal_of(male("ivo"))
 """One keeper called it a male."""
+SPARE = 0.8
+"""The chance that the other animal is a male."""
 
 
 def weighing(candidate):
@@ -68,6 +70,22 @@ def test_a_surer_method_gains_more_but_costs_the_animal_more():
         assert one.certain == pytest.approx(certain.gains, rel=0.1)
     assert found["endoscopy"].gains > found["probing"].gains
     assert found["endoscopy"].check.burden > found["probing"].check.burden
+
+
+def test_where_one_check_is_too_weak_to_change_a_plan_a_second_shows_its_worth():
+    """Two keepers called the sire of three a male: whatever one more
+    keeper says, the plan stays; two more who agree change it."""
+    twice_called = animal_of(male("ivo"), male("ida"))
+    p_male = weighing(twice_called).now.p_male
+    sire = animal("x", p_male, VISUAL, p_male_strict=p_male, young={})
+    dams = [animal(key, 0.0, HET) for key in "fgh"]
+    room = season(sire, animal("n", SPARE, VISUAL, young={}), *dams)
+    plan = tuple(pair("x", key) for key in "fgh")
+    found = check_first(room, plan, checks(twice_called, ANYONE), supposed_rates())
+    gains = {one.check.times: one.gains for one in found if one.check.method == "probing"}
+    assert gains[1] < 1e-6 < gains[2]
+    minutes = {one.check.times: one.check.minutes for one in found if one.check.method == "probing"}
+    assert minutes[2] == 2 * minutes[1] > 0
 
 
 def test_a_dna_test_is_offered_of_an_unsure_claim_at_a_known_gene():

@@ -60,12 +60,14 @@ class FallShown(Struct, frozen=True):
 
 class CheckShown(Struct, frozen=True):
     """What one check of its sex, or of a claim at a locus, gains before pairing, and what it would
-    if it could not be wrong (``certain``); ``by``: whose check it is."""
+    if it could not be wrong (``certain``); ``by``: whose check it is, ``times``: how often, each
+    time by another."""
 
     animal: UUID
     locus: str | None
     method: str
     by: str
+    times: int
     gains: float
     certain: float
     net: float
@@ -141,6 +143,7 @@ def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
                 method=one.method,
                 by=one.by,
                 gains=one.gains,
+                times=one.times,
                 certain=one.certain,
                 net=one.net,
                 minutes=one.minutes,

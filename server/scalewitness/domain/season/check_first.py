@@ -32,14 +32,16 @@ class CheckAnswer(Struct, frozen=True):
 
 class PossibleCheck(Struct, frozen=True):
     """One check that can be made of an animal, of its sex or of what it carries at a ``locus``.
-    ``examiner`` as whoever asks names them. ``burden``: on the animal, as the share
-    of a wrong decision it is worth; ``money``: the keeper's."""
+    ``examiner`` as whoever asks names them. ``times``: so often, each time by another, which
+    ``minutes``, ``money`` (the keeper's) and ``burden`` (on the animal, as the share of a wrong
+    decision it is worth) are for."""
 
     animal: str
     method: Method
     examiner: str
     answers: tuple[CheckAnswer, ...]
     locus: str | None = None
+    times: int = 1
     minutes: float = 0.0
     money: float = 0.0
     burden: float = 0.0
@@ -95,7 +97,8 @@ def _order(one: CheckWorth) -> tuple[object, ...]:
         check.animal,
         check.locus or "",
         check.method,
-        (check.examiner),
+        check.examiner,
+        check.times,
     )
 
 

@@ -2,35 +2,58 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from typing import Final
+
+from msgspec.structs import replace
 
 from scalewitness.domain.genetics.traits import Genotype, Locus
 from scalewitness.domain.season.check_first import FEMALE, MALE, CheckAnswer, PossibleCheck
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.sexing.feasible import Available, planning_number
-from scalewitness.domain.sexing.planning import SETUP, every_check
-from scalewitness.domain.sexing.weighing import Weighing
+from scalewitness.domain.sexing.planning import SETUP, Check, every_check
+from scalewitness.domain.sexing.weighing import Branch, Weighing
+
+ANOTHER: Final = " another"
 
 
 def checks_of_sex(weighing: Weighing, examiners: Iterable[Available]) -> Iterator[PossibleCheck]:
     """Every check of one animal that its condition, its age and its examiners allow, and that
-    says something; what is then believed is what the record would hold."""
+    says something; what is then believed is what the record would hold. By whoever may come, also
+    twice, each time by another: one check alone may be too weak to change a plan."""
     known = {one.examiner: one for one in examiners}
     for check in every_check(weighing, known.values()).checks:
         by = known[check.examiner]
-        branches = weighing.follow(check.method, by)
-        standings = [(chance, case.standing(weighing.policy)) for chance, case in branches]
-        yield PossibleCheck(
-            animal=check.animal,
-            method=check.method,
-            examiner=check.examiner,
-            answers=tuple(
-                CheckAnswer(chance, {MALE: found.p_male, FEMALE: 1 - found.p_male})
-                for chance, found in standings
-            ),
-            minutes=SETUP + check.minutes,
-            money=by.cost * planning_number("price", "wrong_sex"),
-            burden=check.burden,
-        )
+        once = weighing.follow(check.method, by)
+        yield _check_of_sex(weighing, check, by, once)
+        if by.anyone:
+            other = replace(by, examiner=by.examiner + ANOTHER)
+            twice = [
+                (chance * next_chance, then)
+                for chance, case in once
+                for next_chance, then in weighing.after(
+                    case, weighing.candidate, weighing.at
+                ).follow(check.method, other)
+            ]
+            yield _check_of_sex(weighing, check, by, twice, times=2)
+
+
+def _check_of_sex(
+    weighing: Weighing, check: Check, by: Available, branches: Iterable[Branch], times: int = 1
+) -> PossibleCheck:
+    standings = [(chance, case.standing(weighing.policy)) for chance, case in branches]
+    return PossibleCheck(
+        animal=check.animal,
+        method=check.method,
+        examiner=check.examiner,
+        answers=tuple(
+            CheckAnswer(chance, {MALE: found.p_male, FEMALE: 1 - found.p_male})
+            for chance, found in standings
+        ),
+        times=times,
+        minutes=times * (SETUP + check.minutes),
+        money=times * by.cost * planning_number("price", "wrong_sex"),
+        burden=times * check.burden,
+    )
 
 
 def checks_of_claims(scenarios: Scenarios, animal: str, laboratory: str) -> Iterator[PossibleCheck]:

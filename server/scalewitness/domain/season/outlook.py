@@ -35,8 +35,9 @@ class FallAhead(Struct, frozen=True):
 class CheckAhead(Struct, frozen=True):
     """What the season gains, in young of weight 1, if a sex, or a claim at a ``locus``, is settled
     before pairing; ``net`` of what that takes in ``minutes``, money and welfare, in money.
-    ``method`` and whose check it is (``by``: the owner's, a guest's, a laboratory's);
-    ``certain``: what it would gain if it could not be wrong."""
+    ``method`` and whose check it is (``by``: the owner's, a guest's, a laboratory's); ``times``:
+    made so often, each time by another; ``certain``: what it would gain if it could not be
+    wrong."""
 
     animal: str
     locus: str | None
@@ -45,6 +46,7 @@ class CheckAhead(Struct, frozen=True):
     minutes: float
     method: Method
     by: str
+    times: int
     certain: float
 
 

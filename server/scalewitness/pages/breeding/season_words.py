@@ -10,7 +10,7 @@ from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.season.by_hand import PairingWorth
-from scalewitness.domain.season.outlook import Change, OutlookBody
+from scalewitness.domain.season.outlook import Change, CheckAhead, OutlookBody
 from scalewitness.domain.season.values import Chosen
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.breeding.paired import in_words
@@ -206,7 +206,7 @@ def _checks(found: OutlookBody, named: Names) -> list[dict[str, Any]]:
         {
             "animal": one.animal,
             "title": named[one.animal],
-            "how": f"{METHODS[one.method].noun} by {WHOSE[one.by]}",
+            "how": f"{METHODS[one.method].noun} by {WHOSE[one.by]}{_again(one)}",
             "of": f"what it carries at {one.locus.rpartition('/')[2]}" if one.locus else "its sex",
             "gains": f"{one.gains:.2f}",
             "certain": f"{one.certain:.2f}",
@@ -216,6 +216,10 @@ def _checks(found: OutlookBody, named: Names) -> list[dict[str, Any]]:
         for one in found.checks
         if one.gains >= 0.005
     ]
+
+
+def _again(one: CheckAhead) -> str:
+    return " and then by one more" if one.times > 1 else ""
 
 
 WHOSE = {

@@ -190,6 +190,7 @@ def _checks(read: SeasonRead, collection: Collection, now: datetime) -> Iterable
                 minutes=check.minutes,
                 method=check.method,
                 by=parties[check.examiner],
+                times=check.times,
                 certain=worth.certain,
             ),
         )
