@@ -4,6 +4,7 @@ from itertools import combinations
 
 import pytest
 from msgspec.structs import replace
+from scipy.optimize import OptimizeResult
 from tests.domain.season.seasons import (
     ALBINO,
     ALBINOS,
@@ -17,6 +18,7 @@ from tests.domain.season.seasons import (
     season,
 )
 
+from scalewitness.domain.season import optimum
 from scalewitness.domain.season.by_hand import limits_exceeded, mean, outcomes, worst
 from scalewitness.domain.season.optimum import best_plan
 from scalewitness.domain.season.options import Options, possible
@@ -158,6 +160,15 @@ def test_of_a_crowd_the_most_promising_pairings_are_looked_at():
     found = possible(Scenarios(crowd))
     assert len(found) == 3000
     assert {pair("z", one.animal) for one in dams} <= {*found}
+
+
+def test_where_the_solver_gives_up_the_plan_is_found_step_by_step(monkeypatch):
+    drawn = drawn_season(1)
+    best = best_plan(drawn)
+    monkeypatch.setattr(optimum, "milp", lambda *args, **more: OptimizeResult(x=None))
+    found = best_plan(drawn)
+    assert found.worth.expected == pytest.approx(best.worth.expected, rel=0.05)
+    assert found.gap >= best.gap, "nothing is promised that was not shown"
 
 
 def test_a_season_without_animals_has_an_empty_plan():

@@ -105,7 +105,11 @@ def solve(
     for _ in range(round(season_number("solver", "rounds"))):
         if bound - search.value(plan) <= season_number("solver", "gap") * abs(search.value(plan)):
             break
-        found, its_bound = cuts.solved(whole=True)
+        answer = cuts.solved(whole=True)
+        if answer is None:
+            plan = search.improved(plan)
+            break
+        found, its_bound = answer
         bound = min(bound, its_bound)
         cuts.add(found.round())
         other = search.improved(np.flatnonzero(found > 0.5).tolist())
@@ -158,12 +162,13 @@ class _Cuts:
     one for the worst tenth; what these may be is known by the cuts added so far."""
 
     def __init__(self, options: Options, caution: float, costs: Array, kept: Sequence[int]) -> None:
-        self.options, self.caution = options, caution
+        self.options, self.caution, self.costs = options, caution, costs
         self.pairs, self.wants = len(options.pairs), len(options.most)
         linear = (1 - caution) * options.sums.mean(axis=1) - costs
         self.worth = np.concatenate([linear, np.full(self.wants, 1 - caution), [caution]])
-        self.rows = [csr_array(self._row(options.rules.uses))]
-        self.room = [options.rules.room]
+        bounded = np.isfinite(options.rules.room)
+        self.rows = [csr_array(self._row(options.rules.uses[bounded]))]
+        self.room = [options.rules.room[bounded]]
         self.lowest = np.zeros(len(self.worth))
         self.lowest[list(kept)] = 1.0
         most = options.weights * options.most
@@ -192,8 +197,9 @@ class _Cuts:
             rows[-1, : self.pairs] = -(slopes @ shares)
             rows[-1, -1] = 1.0
             limits[-1] = (ends @ full) @ shares
-        self.rows.append(csr_array(rows))
-        self.room.append(limits)
+        used = self.wants + bool(self.caution)
+        self.rows.append(csr_array(rows[:used]))
+        self.room.append(limits[:used])
         return float(aimed_at(values, self.caution)) + float(
             (self.worth[: self.pairs] - (1 - self.caution) * options.sums.mean(axis=1)) @ plan
         )
@@ -201,31 +207,42 @@ class _Cuts:
     def tightened(self, near: Array) -> float:
         """Cuts where the relaxed problem is best, and half-way from there to a good plan, until
         little is left to cut off; an upper bound of every plan's value."""
-        bound = np.inf
+        bound = self._loose()
         for _ in range(round(season_number("solver", "cuts"))):
-            found, bound = self.solved(whole=False)
+            answer = self.solved(whole=False)
+            if answer is None:
+                break
+            found, bound = answer
             reached = self.add(found)
             if bound - reached <= season_number("solver", "tight") * abs(bound):
                 break
             self.add((found + near) / 2)
         return bound
 
-    def solved(self, *, whole: bool) -> tuple[Array, float]:
-        """The plan that is best by the cuts, and the bound. Raises ValueError if there is none."""
+    def _loose(self) -> float:
+        """No plan is worth more than all pairings together."""
+        linear = self.options.sums.mean(axis=1) - self.costs
+        return float(linear.clip(0).sum() + self.options.weights @ self.options.most)
+
+    def solved(self, *, whole: bool) -> tuple[Array, float] | None:
+        """The plan that is best by the cuts, and the bound. None where the solver gives up, as
+        it did on one problem of some thousands: once more without its presolving."""
         kind = np.zeros(len(self.worth), dtype=np.int8)
         kind[: self.pairs] = whole
         rows = vstack(self.rows, format="csr")
-        found = milp(
-            -self.worth,
-            integrality=kind,
-            bounds=Bounds(self.lowest, self.highest),
-            constraints=LinearConstraint(rows, -np.inf, np.concatenate(self.room)),
-            options={
-                "mip_rel_gap": season_number("solver", "gap") / 2,
-                "node_limit": round(season_number("solver", "nodes")),
-            },
-        )
-        if found.x is None:
-            raise ValueError(f"no plan was found: {found.message}")
-        bound = found.mip_dual_bound if whole else found.fun
-        return found.x[: self.pairs], -float(bound)
+        for presolve in (True, False):
+            found = milp(
+                -self.worth,
+                integrality=kind,
+                bounds=Bounds(self.lowest, self.highest),
+                constraints=LinearConstraint(rows, -np.inf, np.concatenate(self.room)),
+                options={
+                    "presolve": presolve,
+                    "mip_rel_gap": season_number("solver", "gap") / 2,
+                    "node_limit": round(season_number("solver", "nodes")),
+                },
+            )
+            if found.x is not None:
+                bound = found.mip_dual_bound if whole else found.fun
+                return found.x[: self.pairs], -float(bound)
+        return None
