@@ -1,6 +1,7 @@
 """What is worked out of a season: for whom, from what, and when anew."""
 
 from collections import Counter
+from datetime import timedelta
 from uuid import UUID
 
 import msgspec
@@ -276,6 +277,17 @@ def test_the_best_plan_is_worked_out_when_asked_for(world: World, planned: Anima
     assert best is not None
     assert best.expected >= worked_out(world).worth.expected
     assert compute_due(world.now) == 0
+
+
+def test_one_run_at_a_time_and_one_that_died_is_not_waited_for(
+    world: World, planned: Animal
+) -> None:
+    worked_out(world)
+    ask_for_best(world.collection, YEAR, world.odile.pk, world.now)
+    SeasonOutlook.objects.update(claimed_until=world.now + timedelta(minutes=1))
+    assert compute_due(world.now) == 0
+    SeasonOutlook.objects.update(claimed_until=world.now - timedelta(minutes=1))
+    assert worked_out(world).best is not None
 
 
 def test_every_male_on_loan_leaves_nothing_to_propose_but_says_what_is_planned(

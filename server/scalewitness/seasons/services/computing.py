@@ -38,8 +38,8 @@ from scalewitness.seasons.queries.seasons import affected_since
 
 log = structlog.get_logger()
 
-HELD: Final = timedelta(minutes=5)
-"""How long a worker may take over one season before another may (our judgement)."""
+HELD: Final = timedelta(minutes=3)
+"""How long a worker may take over one season before another run begins (our judgement)."""
 AT_ONCE: Final = 20
 """Seasons worked out by one run of the task, so that letters get their turn (our judgement)."""
 MOST: Final = 12
@@ -48,14 +48,16 @@ MOST: Final = 12
 
 def compute_due(now: datetime) -> int:
     """Work out, anew or for the first time, each season on which something bears: how many. Safe to
-    run twice at once, and after a stop of any length."""
+    run at any time, and after a stop of any length. One run at a time, so that letters have the
+    worker's other processes."""
     open_outlooks(now)
+    if ahead(now).filter(claimed_until__gt=now).exists():
+        return 0
     waiting, size = due(now)
-    found = list(waiting.values_list("pk", "claimed_until"))
-    others = ahead(now).exclude(pk__in=[one for one, _ in found])
-    others.filter(position__lt=size, claimed_until=None).exclude(digest="").update(position=size)
-    free = [one for one, until in found if until is None or until < now]
-    return sum(_compute(one) for one in free[:AT_ONCE])
+    found = list(waiting.values_list("pk", flat=True))
+    others = ahead(now).exclude(pk__in=found).filter(position__lt=size)
+    others.exclude(digest="").update(position=size)
+    return sum(_compute(one) for one in found[:AT_ONCE])
 
 
 def open_outlooks(now: datetime) -> None:
