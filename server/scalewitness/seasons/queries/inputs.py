@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -37,6 +37,9 @@ from scalewitness.sales.queries import animals_on_sale
 from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
 from scalewitness.standings.queries.logged import latest_standings
 
+MALES, FEMALES = 12, 48
+"""Of each at most that are weighed beside those planned (our judgement: a plan of them takes the
+worker less than a minute)."""
 HARDLY: Final = 0.01
 """Animals that are a pair with less than this chance need no kinship (our judgement)."""
 Carries = Mapping[str, Mapping[str, Mapping[Genotype, float]]]
@@ -76,7 +79,8 @@ def season_read(
     carries, loci = _carried(stocks, animals, tables)
     chosen = {_chosen(one): one.pk for one in pairings}
     plan = tuple(sorted(chosen))
-    breeding = tuple(_breeding(animals, carries, year, now))
+    planned = {one for pair in plan for one in (pair.sire, pair.dam)}
+    breeding = weighed(tuple(_breeding(animals, carries, year, now)), planned)
     season = SeasonInput(
         animals=breeding,
         kinship=_kinship(found, breeding),
@@ -89,6 +93,23 @@ def season_read(
     basis = frozenset({collection.pk, *found.relatives, *mates, *homes, *chosen.values()})
     digest = _digest(season, plan, settings)
     return SeasonRead(season, plan, chosen, settings, stocks, basis, digest)
+
+
+def weighed(
+    animals: Sequence[BreedingAnimal], planned: Container[str]
+) -> tuple[BreedingAnimal, ...]:
+    """Those that are planned, and of the others so many of each sex as can be weighed in a minute:
+    first whatever is ready to breed, then whose sex is surest."""
+    found = [one for one in animals if one.animal in planned]
+    for most, male in ((MALES, True), (FEMALES, False)):
+        alike = [one for one in animals if (one.p_male >= 0.5) == male]
+        others = sorted(
+            (one for one in alike if one.animal not in planned),
+            key=lambda one: (one.availability != "ready", -abs(one.p_male - 0.5), one.animal),
+        )
+        room = most - sum(one.animal in planned for one in alike)
+        found += others[: max(room, 0)]
+    return tuple(sorted(found, key=lambda one: one.animal))
 
 
 def planned_in(collection: UUID, year: int, reader: UUID, now: datetime) -> list[Pairing]:

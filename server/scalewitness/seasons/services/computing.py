@@ -109,16 +109,36 @@ def _store(outlook: SeasonOutlook, now: datetime) -> bool:
         "basis": sorted(read.basis),
         "computed_at": now,
     }
+    kept = SeasonOutlook.objects.filter(pk=outlook.pk)
     if read.digest != outlook.digest or outlook.asked_best is not None:
         season = msgspec.structs.replace(read.season, samples=samples_of(read, ARRAYS))
-        found = _worked_out(replace(read, season=season), outlook, now)
-        row |= {"digest": read.digest, "body": msgspec.to_builtins(found), "asked_best": None}
+        read = replace(read, season=season)
+        found = _worked_out(read, outlook)
+        # What is broken and how to mend it is shown at once; what takes longer follows.
+        kept.update(**row, digest="", body=msgspec.to_builtins(found))
+        found = _looked_ahead(found, read, collection, now)
+        row |= {"digest": read.digest, "body": msgspec.to_builtins(found)}
         log.info("season_computed", year=outlook.year, position=size)
-    SeasonOutlook.objects.filter(pk=outlook.pk).update(**row)
+    kept.update(**row)
+    kept.filter(asked_best=outlook.asked_best).update(asked_best=None)
     return True
 
 
-def _worked_out(read: SeasonRead, outlook: SeasonOutlook, now: datetime) -> OutlookBody:
+def _looked_ahead(
+    found: OutlookBody, read: SeasonRead, collection: Collection, now: datetime
+) -> OutlookBody:
+    """With what each fall would do, and what to check first."""
+    return msgspec.structs.replace(
+        found,
+        falls=tuple(
+            FallAhead(one.animal, one.chance, one.left, one.after, one.broken, one.plan)
+            for one in falls(read.season, read.plan)
+        ),
+        checks=tuple(_checks(read, collection, now)),
+    )
+
+
+def _worked_out(read: SeasonRead, outlook: SeasonOutlook) -> OutlookBody:
     season, plan, last = read.season, read.plan, stored(outlook)
     worth = season_worth(season, plan)
     broken = _broken(read, outlook, last)
@@ -133,11 +153,6 @@ def _worked_out(read: SeasonRead, outlook: SeasonOutlook, now: datetime) -> Outl
         alternatives=tuple((one.pair, one.costs) for one in best.alternatives[:MOST])
         if best
         else (),
-        falls=tuple(
-            FallAhead(one.animal, one.chance, one.left, one.after, one.broken, one.plan)
-            for one in falls(season, plan)
-        ),
-        checks=tuple(_checks(read, outlook.collection, now)),
     )
 
 
