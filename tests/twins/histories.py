@@ -45,6 +45,8 @@ class Twins:
     second: Animal = field(init=False)
     hidden: Animal = field(init=False)
     shelf: Collection = field(init=False)
+    terrace: Collection = field(init=False)
+    stans: Animal = field(init=False)
     own: list[Animal] = field(default_factory=list)
     visit: UUID = field(init=False)
     ids: dict[str, str] = field(default_factory=dict)
@@ -69,6 +71,11 @@ class Twins:
                 {"to": str(self.shelf.pk), "why": "loaned"},
             )
             self.own.append(one)
+        self.terrace = create_collection(
+            self.world.stan, new_id(self.world.now), "Terrace", self.world.now
+        )
+        self.world.say(self.world.stan, "grant_given", self.terrace.pk, given)
+        self.stans = self.world.animal("M-2", room=self.terrace)
 
     def _animal(self, tag: str, **body: Any) -> Animal:
         """A second later than the one before, so that ids have the same order every time."""
@@ -303,8 +310,13 @@ def own_young_get_a_parent(on: Twins) -> None:
 
 def own_mate_is_paired(on: Twins) -> None:
     pairing = new_id(on.world.now)
-    pair = dict(zip(_roles(on), (str(on.used.pk), str(on.own[2].pk)), strict=True))
+    roles = _roles(on)
+    pair = dict(zip(roles, (str(on.used.pk), str(on.own[2].pk)), strict=True))
     _season_goes(on, pairing, pair)
+    # Whichever of the two falls, as many plans are affected.
+    other = dict(zip(roles, (str(on.hidden.pk), str(on.stans.pk)), strict=True))
+    on.ids["pairing_of_others"] = str(new_id(on.world.now))
+    _season_goes(on, UUID(on.ids["pairing_of_others"]), other)
     on.ids["pairing"] = on.ids["own_pairing"] = str(pairing)
 
 
@@ -322,7 +334,8 @@ def the_guest_is_made_a_partner(on: Twins) -> None:
 
 def own_pairing_is_dropped(on: Twins) -> None:
     if "own_pairing" in on.ids:
-        on.say(on.world.odile, "pairing_dropped", UUID(on.ids.pop("own_pairing")))
+        for name in ("own_pairing", "pairing_of_others"):
+            on.say(on.world.odile, "pairing_dropped", UUID(on.ids.pop(name)))
 
 
 OWN = (own_young_get_a_parent, own_mate_is_paired)
