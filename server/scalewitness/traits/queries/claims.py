@@ -1,7 +1,7 @@
 """Claims of traits that fall, or stand again: which could, and what their chance is now."""
 
 from collections.abc import Hashable, Iterable, Mapping, Set
-from typing import NamedTuple
+from typing import Final, NamedTuple
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -15,6 +15,7 @@ from scalewitness.domain.genetics.falling import (
 )
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.domain.genetics.stated_words import locus_named
+from scalewitness.ledger.queries.prepared import asked, ids_literal
 from scalewitness.people.models import Grant
 from scalewitness.standings.queries.logged import latest_standings
 from scalewitness.traits.models import ClaimChange, TraitWithdrawal
@@ -171,6 +172,18 @@ def _rooms(animals: Set[UUID], bought: Set[UUID] = frozenset()) -> dict[UUID, se
     return rooms
 
 
+_ANY: Final = """
+SELECT EXISTS (
+  SELECT FROM animals_animal a JOIN traits_traitstatement t ON t.animal_id = a.id
+  WHERE (a.id = ANY(%(animals)s::uuid[]) OR a.sire = ANY(%(animals)s::uuid[])
+    OR a.dam = ANY(%(animals)s::uuid[]))
+  AND t.locus <> '' AND t.says <> 'may_carry'
+  AND NOT EXISTS (SELECT FROM traits_traitwithdrawal w WHERE w.statement_id = t.id))
+"""
+
+
 def any_claims(touched: Iterable[UUID]) -> bool:
-    """Whether there is a claim of these animals or of their young to look at: of hardly any."""
-    return _at_stake(set(touched)).exists()
+    """Whether there is a claim of these animals or of their young to look at: of hardly any. It is
+    asked with every call, under the log's lock."""
+    ((found,),) = asked(_ANY, {"animals": ids_literal(touched)})
+    return bool(found)
