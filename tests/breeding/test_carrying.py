@@ -9,7 +9,8 @@ from tests.world import World
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.queries.carrying import MOST_WHOLE, Stock, carried_by, stock_of
-from scalewitness.breeding.queries.pedigrees import pedigree_for
+from scalewitness.breeding.queries.pedigrees import pedigree_for, with_identifiers
+from scalewitness.breeding.queries.rests_on import rests_on
 from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.traits import locus
 from scalewitness.people.models import Keeper
@@ -94,6 +95,17 @@ def test_what_is_concluded_from_parents_counts_only_where_those_are_silent(world
     assert alone > 0.8
     state(world, sire, "carries_none")
     assert chance(world, world.odile, young) < 0.01
+
+
+def test_that_there_may_be_no_sire_at_all_is_told_with_the_chance(world: World) -> None:
+    dam = world.animal("D-1")
+    state(world, dam, "carries_one")
+    for code, sire, told in (("Y-1", None, True), ("Y-2", world.animal("S-1"), False)):
+        young = bred(world, code, sire, dam)
+        found = pedigree_for(world.odile.pk, world.now, among=[young.pk])
+        with_identifiers(found, found.relatives)
+        lines = " ".join(rests_on(found, found.relatives[young.pk], ALBINO))
+        assert ("without one (5 in 100; our judgement" in lines) is told
 
 
 def test_a_parent_of_another_species_is_an_unknown_animal(world: World) -> None:

@@ -24,6 +24,7 @@ def test_a_pairing_is_planned_seen_and_dropped(here: Here, odile: Browser) -> No
     assert "Barnaby : verified male" in page.text
     assert "Fern : unsexed. It is not verified as female." in page.text
     assert "It is not verified as male" not in page.text
+    assert f"/collections/{here.collection.pk}/seasons/2027" in page.html, "the whole season"
     for animal in (sire, dam):
         assert "Planned pairings" in odile.open(f"/animals/{animal.pk}").text
     dropped = odile.send(page.form("/end"))

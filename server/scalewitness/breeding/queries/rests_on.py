@@ -10,7 +10,13 @@ from scalewitness.domain.genetics.stated import Statement
 from scalewitness.domain.genetics.stated_words import basis_in_words, statement_in_words
 from scalewitness.domain.genetics.trade_words import chance_in_words, locus_in_words
 from scalewitness.domain.genetics.traits import Locus
-from scalewitness.domain.parents import OF_KEPT_SPERM, OF_SECOND_MALE, STATED_WRONGLY, Doubt
+from scalewitness.domain.parents import (
+    OF_KEPT_SPERM,
+    OF_SECOND_MALE,
+    STATED_WRONGLY,
+    WITHOUT_SIRE,
+    Doubt,
+)
 
 JUDGED: Final = "our judgement, no figure is published"
 DOUBTS: Final[Mapping[Doubt, str]] = {
@@ -25,6 +31,12 @@ DOUBTS: Final[Mapping[Doubt, str]] = {
     "dam_unnamed": "No dam is known to you: an animal of unknown origin is taken.",
     "own_ancestor": "As its parents are stated it would be its own ancestor: they are left out.",
 }
+ALONE: Final = (
+    "No male on record was with the dam: she may have had it without one "
+    f"({chance_in_words(WITHOUT_SIRE)}; our judgement, a page tells of up to 5 in 100 litters of "
+    "wild pitvipers, Booth et al. 2012)."
+)
+TESTED_ALONE: Final = "A confirmed test of parents found that its dam had it without a male."
 
 
 def rests_on(found: PedigreeSeen, one: Relative, locus: Locus) -> list[str]:
@@ -80,6 +92,8 @@ def _doubts(one: Relative) -> Iterator[str]:
         for doubt in chances.doubts:
             words = DOUBTS[doubt]
             yield words if doubt in ("sire_unnamed", "dam_unnamed") else f"{role}: {words}"
+    if one.alone:
+        yield TESTED_ALONE if one.alone == 1 else ALONE
 
 
 def _at(one: Relative, locus: Locus) -> Iterable[Statement]:

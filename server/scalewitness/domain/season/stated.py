@@ -1,18 +1,21 @@
 """What keepers state of a season: what they want of it, and what is possible; as it is kept."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from msgspec import Meta, Struct
 
 from scalewitness.domain.facts.shapes import Id
 from scalewitness.domain.genetics.traits import Genotype, Locus, UnknownLocus, locus
 from scalewitness.domain.genetics.young import WantedYoung
+from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.values import Availability, Limits, Want
 from scalewitness.domain.sexing.taxa import UnknownSpecies
 
 Share = Annotated[float, Meta(ge=0, le=1)]
 Usable = Literal["offered", "on_loan", "for_sale", "resting", "too_young", "too_light"]
 Room = Annotated[int, Meta(ge=1, le=10_000)]
+FEMALES_PER_MALE: Final = int(season_number("limits", "females_per_male"))
+KINSHIP: Final = season_number("limits", "kinship")
 
 
 class TraitWanted(Struct, frozen=True, forbid_unknown_fields=True):
@@ -36,12 +39,13 @@ class WantStated(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class LimitsStated(Struct, frozen=True, forbid_unknown_fields=True):
-    """As `values.Limits`: how many females a male serves (common practice, no source: 4), the
-    kinship of two animals at most, room for so many clutches and young, what else than animals that
-    are ready may be proposed, and how much the worst tenth of seasons counts."""
+    """As `values.Limits`: how many females a male serves, the kinship of two animals at most
+    (until their keeper says otherwise as in ``data/season.toml``), room for so many clutches and
+    young, what else than animals that are ready may be proposed, and how much the worst tenth of
+    seasons counts."""
 
-    females_per_male: Annotated[int, Meta(ge=1, le=60)] = 4
-    kinship: Share | None = None
+    females_per_male: Annotated[int, Meta(ge=1, le=60)] = FEMALES_PER_MALE
+    kinship: Share | None = KINSHIP
     clutches: Room | None = None
     young: Room | None = None
     use: tuple[
@@ -81,6 +85,7 @@ def limits_of(stated: LimitsStated) -> Limits:
         young=stated.young,
         use=use,
         caution=stated.caution,
+        least=season_number("limits", "least"),
     )
 
 

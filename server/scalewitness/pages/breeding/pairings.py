@@ -1,5 +1,6 @@
 """Pairings planned for a season: the list, planning one and dropping it."""
 
+from collections.abc import Collection, Iterable
 from functools import partial
 from itertools import groupby
 from uuid import UUID
@@ -9,12 +10,14 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
+from scalewitness.animals.models import Collection as AnimalCollection
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
+from scalewitness.calls.queries.visibility import reader_of
 from scalewitness.domain.consequences import sex_of
 from scalewitness.pages.animals.animal import stewarded_animal
 from scalewitness.pages.animals.parents import mates_offered
-from scalewitness.pages.breeding.paired import ROLES, in_words
+from scalewitness.pages.breeding.paired import ROLES, ShownPairing, in_words
 from scalewitness.pages.breeding.pairing_form import PairingForm
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import StepForm
@@ -34,10 +37,22 @@ def _pairings_page(
 ) -> HttpResponse:
     found = listed(request, pairings_seen(keeper.pk, timezone.now()))
     shown = in_words(found)
-    seasons = [(year, list(rows)) for year, rows in groupby(shown, key=lambda one: one.season)]
+    held = reader_of(keeper.pk, timezone.now()).holds
+    seasons = [
+        (year, rows, _rooms(rows, held))
+        for year, rows in (
+            (year, list(rows)) for year, rows in groupby(shown, key=lambda one: one.season)
+        )
+    ]
     status = refused.status if refused else 200
     context = {"seasons": seasons, "refused": refused, "listed": found}
     return page(request, "breeding/pairings.html", context, status=status)
+
+
+def _rooms(rows: Iterable[ShownPairing], held: Collection[UUID]) -> list[AnimalCollection]:
+    """Collections with an animal of these pairings that the reader keeps or is a partner in."""
+    rooms = {half.animal.collection for one in rows for half in one.halves if half.animal}
+    return sorted((one for one in rooms if one.pk in held), key=lambda one: (one.name, one.pk))
 
 
 @signed_in

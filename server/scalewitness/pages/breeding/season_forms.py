@@ -11,7 +11,14 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
 from scalewitness.domain.genetics.traits import loci_of
 from scalewitness.domain.season.outlook import Change
-from scalewitness.domain.season.stated import LimitsStated, TraitWanted, WantStated, key_of
+from scalewitness.domain.season.stated import (
+    FEMALES_PER_MALE,
+    KINSHIP,
+    LimitsStated,
+    TraitWanted,
+    WantStated,
+    key_of,
+)
 from scalewitness.domain.season.values import Chosen
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.parts.facts import FactForm, new_id
@@ -167,9 +174,14 @@ class LimitsForm(forms.Form):
         label="Females that a male serves",
         min_value=1,
         max_value=60,
-        help_text="Four until you say otherwise (common practice, no source).",
+        help_text=f"{FEMALES_PER_MALE} until you say otherwise (common practice, no source).",
     )
-    kinship = forms.ChoiceField(label="Kinship of the two", required=False, choices=KIN)
+    kinship = forms.ChoiceField(
+        label="Kinship of the two",
+        required=False,
+        choices=KIN,
+        help_text=f"{dict(KIN)[f'{KINSHIP:g}']} until you say otherwise (our judgement).",
+    )
     clutches = forms.IntegerField(
         label="Clutches there is room for", required=False, min_value=1, max_value=10_000
     )
