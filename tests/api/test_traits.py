@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from tests.api.client import Api, fact
 from tests.api.conftest import present
+from tests.families import family, result_of
 from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
@@ -106,3 +107,17 @@ def test_words_reach_whoever_sees_it_whole_by_the_feed(
     facts = [one for item in items for one in (*item.get("facts", ()), item) if "entry" in one]
     (told,) = [one for one in facts if one["entry"]["kind"] == "trait_stated"]
     assert told["texts"] == {"words": "a line down its back"}
+
+
+def test_a_claim_that_fell_is_marked(world: World, odile: Api) -> None:
+    known = family(world)
+    world.say(world.odile, "trait_stated", known.young.pk, HET)
+    for one in (known.sire, known.dam):
+        result_of(world, one, "carries_none")
+    present(world)
+    assert [
+        one["fell"] for one in odile.get(f"/animals/{known.young.pk}/traits").body["items"]
+    ] == [True]
+    assert [one["fell"] for one in odile.get(f"/animals/{known.dam.pk}/traits").body["items"]] == [
+        False
+    ]

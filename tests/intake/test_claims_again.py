@@ -4,9 +4,10 @@ import pytest
 from tests.families import Family, brood_test, confirm, family
 from tests.intake.test_claims import HET, changes, disprove, het
 from tests.plugins.told_once import told_once
-from tests.world import World
+from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.domain.errors import Refused
 from scalewitness.traits.models import ClaimChange
 
@@ -110,3 +111,20 @@ def test_a_stranger_who_may_look_at_the_young_finds_out_nothing_of_its_parents(
     named = [{"animal": str(known.young.pk), "stated": claim}]
     with pytest.raises(Refused, match="Nobody who keeps or kept"):
         world.offer(world.draft(known.young), claims=named)
+
+
+def test_it_falls_once_the_parents_are_kept_by_whoever_tested_them(world: World) -> None:
+    """Whose word counts of an animal changes with its keeper, and the claims with it."""
+    known = family(world)
+    het(world, known.young)
+    room = create_collection(world.stan, new_id(world.now), "Stan's", world.now)
+    world.say(world.stan, "grant_given", room.pk, {"to": str(world.odile.pk), "role": "partner"})
+    world.view(world.stan, known.sire, known.dam)
+    tested = {"locus": "albino", "says": "carries_none", "basis": "dna"}
+    for one in (known.sire, known.dam):
+        texts = {"laboratory": "The bench in the valley"}
+        world.say(world.stan, "trait_stated", one.pk, tested, texts=texts)
+    assert changes() == []
+    for one in (known.sire, known.dam):
+        world.say(world.odile, "custody_changed", one.pk, {"to": str(room.pk), "why": "given"})
+    assert changes() == [True]

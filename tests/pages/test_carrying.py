@@ -136,3 +136,12 @@ def test_a_long_pedigree_is_drawn_apart_row_by_row() -> None:
     assert min(b - a for a, b in pairwise(sorted(rows))) >= 40
     assert "het c" not in [one.text for one in tree.iter("text")], "the words below have all"
     assert "het c" in "".join(tree.itertext())
+
+
+def test_what_harms_its_bearers_is_said_with_its_source(here: Here, odile: Browser) -> None:
+    animal = here.animal("A-1")
+    state(here, animal, "shows", locus="spider")
+    here.now_is_now()
+    text = odile.open(f"/animals/{animal.pk}/carries").text
+    assert "inner ear" in text
+    assert "Starck et al. 2022" in text

@@ -1,5 +1,6 @@
 """The pages of what is stated of an animal's traits."""
 
+from tests.families import family, result_of
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
@@ -111,3 +112,37 @@ def test_whoever_paid_reads_both_versions_of_a_claim(
     shown = odile.open(owed)
     assert "withdrawn by whoever stated it" in shown.text
     assert "If the sex proves wrong" not in shown.text
+
+
+def test_a_claim_that_fell_is_marked_wherever_it_is_read(here: Here, odile: Browser) -> None:
+    here.pass_time(days=-70)  # eggs, and young from them
+    known = family(here)
+    het = {"locus": "albino", "says": "carries_one", "basis": "claimed"}
+    here.say(here.odile, "trait_stated", known.young.pk, het)
+    for one in (known.sire, known.dam):
+        result_of(here, one, "carries_none")
+    here.now_is_now()
+    path = f"/animals/{known.young.pk}"
+    assert "(it fell)" in " ".join(odile.open(path).text.split())
+    assert "It fell: its proved parents speak against it." in " ".join(
+        odile.open(f"{path}/traits").text.split()
+    )
+    assert "fell" not in odile.open(f"/animals/{known.sire.pk}/traits").text
+
+
+def test_taking_it_back_twice_shows_nothing_of_an_animal_that_one_may_not_see(
+    here: Here, greta: Browser
+) -> None:
+    snake = here.animal("OS-11")
+    grant = here.view(here.greta, snake)
+    linked = {"locus": "coral_glow", "allele": "coral_glow", "says": "shows", "basis": "seen"}
+    own = here.say(here.greta, "trait_stated", snake.pk, linked).id
+    here.say(here.odile, "trait_stated", snake.pk, linked)
+    here.say(here.odile, "grant_revoked", here.collection.pk, {"grant": str(grant)})
+    here.visit(here.greta, snake, days=60)
+    here.now_is_now()
+    path = f"/traits/{own}/withdrawal"
+    for _ in range(2):
+        answer = greta.client.post(path, {})
+        assert "Odile" not in answer.content.decode()
+    assert answer.status_code == 404

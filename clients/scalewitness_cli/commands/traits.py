@@ -42,8 +42,8 @@ def traits() -> None:
 def list_(animal: str, server: str | None, as_json: bool) -> None:
     """List what is stated of ANIMAL as of the last sync, with who says so.
 
-    What was withdrawn is listed too, and marked. Of an animal you are to check blind nothing is
-    here.
+    What fell or was withdrawn is listed too, and marked. Of an animal you are to check blind
+    nothing is here.
     """
     with opened(server) as store:
         need_identity(store)
@@ -157,6 +157,11 @@ def _stated(store: Store, shown: Shown) -> Iterator[Shown]:
         for one in facts
         if one["entry"]["kind"] == "trait_withdrawn"
     }
+    changes = {
+        one["entry"]["body"]["stated"]: one["entry"]["kind"]
+        for one in facts
+        if one["entry"]["kind"] in ("claim_fell", "claim_restored")
+    }
     species = shown["species"]["key"]
     for one in facts:
         if one["entry"]["kind"] == "trait_stated":
@@ -167,6 +172,7 @@ def _stated(store: Store, shown: Shown) -> Iterator[Shown]:
                 "by_name": one["by_name"],
                 "at": one["entry"]["at"],
                 "withdrawn": back.get(str(stated.id)),
+                "fell": changes.get(str(stated.id)) == "claim_fell",
                 "states": statement_in_words(species, stated),
                 "basis": basis_in_words(stated),
                 "note": stated.note,
@@ -195,5 +201,6 @@ def _statement(fact: Shown) -> Statement:
 def _line(one: Shown) -> str:
     note = f" “{line(one['note'])}”" if one["note"] else ""
     back = f" Withdrawn {one['withdrawn'][:10]}." if one["withdrawn"] else ""
+    fell = " It fell: its proved parents speak against it." if one["fell"] else ""
     who = f"{line(one['by_name'])}, {line(one['basis'])}, {one['at'][:10]}"
-    return f"{one['id'][-12:]}  It {line(one['states'])}: {who}.{note}{back}"
+    return f"{one['id'][-12:]}  It {line(one['states'])}: {who}.{note}{fell}{back}"

@@ -101,7 +101,8 @@ class Batch:
         self.now = received_at
         self.touched: dict[UUID, Touched] = {}
         self.restated: dict[UUID, Touched] = {}
-        """Animals of whose traits, parents or young something was stated: claims may fall."""
+        """Animals of whose traits, parents, young or keeper something was stated: claims may
+        fall."""
         self.letters = Owing(actor.keeper, received_at)
         self.known = known or Known(actor.keeper, received_at)
         self._writer = writer or Writer()

@@ -9,12 +9,14 @@ from msgspec import Struct
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.domain.genetics.stated import Basis, Says, Statement
 from scalewitness.people.queries import names_of
+from scalewitness.traits.queries.claims import fallen_among
 
 
 class TraitShown(Struct, frozen=True):
     """``locus``: a key of the species' sheet of traits; None where the trait is in ``words``.
     ``allele``: which of them, or which look, where there are several. ``chance``: as it was sold,
-    of "may_carry". ``withdrawn_at``: when whoever stated it took it back; it counts for nothing."""
+    of "may_carry". ``withdrawn_at``: when whoever stated it took it back; it counts for nothing.
+    ``fell``: its proved parents speak against it."""
 
     id: UUID
     position: int
@@ -30,6 +32,7 @@ class TraitShown(Struct, frozen=True):
     sample: str
     note: str
     withdrawn_at: datetime | None
+    fell: bool
 
 
 class Traits(Struct, frozen=True):
@@ -42,10 +45,11 @@ class Traits(Struct, frozen=True):
 def traits(found: Iterable[Statement], after: str | None) -> Traits:
     listed = list(found)
     names = names_of({one.by for one in listed})
-    return Traits([_shown(one, names) for one in listed], after)
+    fallen = fallen_among(one.id for one in listed)
+    return Traits([_shown(one, names, fell=one.id in fallen) for one in listed], after)
 
 
-def _shown(one: Statement, names: dict[UUID, str]) -> TraitShown:
+def _shown(one: Statement, names: dict[UUID, str], *, fell: bool) -> TraitShown:
     return TraitShown(
         id=one.id,
         position=one.position,
@@ -61,4 +65,5 @@ def _shown(one: Statement, names: dict[UUID, str]) -> TraitShown:
         sample=one.sample,
         note=one.note,
         withdrawn_at=one.withdrawn,
+        fell=fell,
     )

@@ -11,7 +11,7 @@ from scalewitness.domain.facts import CustodyChanged
 from scalewitness.domain.returns import BACK
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
 from scalewitness.fresh_ids import fresh_id
-from scalewitness.intake.batch import Batch
+from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.rules.sales import refuse_promised
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.returns import notify_of_return
@@ -40,6 +40,7 @@ def custody_changed(fact: Sealed, batch: Batch) -> int:
     sellers_word = sale is not None and sale.collection.keeper_id == animal.collection.keeper_id
     logged = batch.log(fact)
     services.store_move(animal, logged)
+    batch.restated[animal.pk] = Touched(fact.id, fact.kind)  # whose word counts of it is another's
     if sale is not None and sellers_word:
         link = lasting_link(sale, fresh_id(batch.now), batch.now)
         notify_of_return(sale, animal, logged, link, batch.letters, denied_before=denied_before)

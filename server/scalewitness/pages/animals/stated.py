@@ -22,6 +22,7 @@ from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.traits.queries import as_statements, latest_of, stated_of, statement_of
+from scalewitness.traits.queries.claims import fallen_among
 
 FEW = 5
 """Statements that the page of the animal itself shows (our judgement)."""
@@ -29,7 +30,8 @@ FEW = 5
 
 @dataclass(frozen=True, slots=True)
 class StatedTrait:
-    """A statement as a page shows it. ``form`` takes it back, where it is the reader's own."""
+    """A statement as a page shows it. ``fell``: its proved parents speak against it; ``form`` takes
+    it back, where it is the reader's own."""
 
     id: UUID
     position: int
@@ -39,6 +41,7 @@ class StatedTrait:
     at: datetime
     note: str
     withdrawn: datetime | None
+    fell: bool
     form: FactForm | None
 
 
@@ -54,6 +57,7 @@ def as_shown(
     """With the forms of those that are the ``keeper``'s to take back."""
     statements = list(found)
     names = names_of({one.by for one in statements}) if statements else {}
+    fallen = fallen_among(one.id for one in statements) if statements else ()
     return [
         StatedTrait(
             id=one.id,
@@ -64,6 +68,7 @@ def as_shown(
             at=one.at,
             note=one.note,
             withdrawn=one.withdrawn,
+            fell=one.id in fallen,
             form=_form(one) if keeper and one.by == keeper.pk else None,
         )
         for one in statements
@@ -113,6 +118,8 @@ def withdraw_trait(request: HttpRequest, keeper: Keeper, statement_id: UUID) -> 
     outcome = form.send(statement.animal_id, actor_of(keeper)) if form.is_valid() else None
     seen = sights_of(keeper.pk, [statement.animal_id], timezone.now())
     if outcome is None:
+        if seen.get(statement.animal_id) != "all":
+            raise NotFound()
         return _traits_page(request, keeper, statement.animal, form)
     say_accepted(request, outcome, "It is withdrawn at")
     if seen.get(statement.animal_id) != "all":
