@@ -76,6 +76,16 @@ def test_a_plan_that_was_changed_meanwhile_is_not_changed_blindly(
     assert Pairing.objects.count() == 1
 
 
+def test_what_no_page_sends_is_refused(here: Here, odile: Browser) -> None:
+    here.animal("M-1")
+    here.now_is_now()
+    path = f"/collections/{here.collection.pk}/seasons/2027"
+    one, two = str(new_id(here.now)), f"{new_id(here.now)}/{new_id(here.now)}"
+    for sent in ({"shown": two, "drop": two}, {"drop": one}, {"add": two}, {"drop": "none"}):
+        refused = odile.client.post(f"{path}/change", sent)
+        assert refused.status_code == 422
+
+
 def test_what_is_wanted_is_said_on_the_page(here: Here, odile: Browser) -> None:
     here.animal("M-1")
     here.now_is_now()

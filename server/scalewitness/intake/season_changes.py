@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+import msgspec
 from django.db import transaction
 
 from scalewitness.domain.errors import NotNow
@@ -28,7 +29,8 @@ def change_plan(
 ) -> list[Outcome]:
     """State the ``items``, each that a pairing is planned or dropped, of the season ``of`` a
     collection and a year. ``read``: the pairings that were planned when its keeper read the plan.
-    Sent again it changes nothing. Where one item is refused, none is stated.
+    Sent again it changes nothing. Where one item is refused, none is stated, and all are refused
+    for its reason.
 
     Raises:
         NotNow: the plan was changed meanwhile, on another page or by a partner.
@@ -42,5 +44,16 @@ def change_plan(
         if planned != set(read) and entry_of(UUID(str(items[0]["id"]))) is None:
             raise NotNow("The plan was changed since you read it. Look at it as it is now.")
         outcomes = say(items, actor, now)
-        transaction.set_rollback(any(one.problem for one in outcomes))
-    return outcomes
+        problem = next((one.problem for one in outcomes if one.problem), None)
+        transaction.set_rollback(problem is not None)
+    return outcomes if problem is None else [_undone(one, problem) for one in outcomes]
+
+
+def _undone(outcome: Outcome, problem: dict[str, Any]) -> Outcome:
+    """What was accepted and is not stated after all, as another item was refused: for the same
+    reason, and without the position that is another's now."""
+    if outcome.status != "accepted":
+        return outcome
+    return msgspec.structs.replace(
+        outcome, status="refused", problem=problem, position=None, stamp=None
+    )

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.authentication import actor_of
-from scalewitness.api.collections.access import own_collection
+from scalewitness.api.collections.access import season_of_own
 from scalewitness.api.operations import operation
 from scalewitness.api.push import Outcomes
 from scalewitness.api.reading import Sent, body_of
@@ -50,7 +50,7 @@ def change_season(request: Request, id: UUID, year: int) -> Response:
     """All of it or nothing: where an item is refused the others are not stated either, and where
     the plan is no longer what was read none is. Sending the same again is safe."""
     sent = body_of(request, SeasonChange)
-    collection, now = own_collection(request, id), timezone.now()
+    collection, now = season_of_own(request, id, year), timezone.now()
     items = [to_builtins(one) for one in sent.items]
     found = change_plan(items, sent.read, (collection.pk, year), actor_of(request), now, accept)
     return Response(Outcomes(found))

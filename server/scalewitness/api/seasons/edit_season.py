@@ -1,14 +1,16 @@
 """What is wanted of a season, and what is possible."""
 
+from typing import Annotated
 from uuid import UUID
 
 import msgspec
 from django.utils import timezone
+from msgspec import Meta
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from scalewitness.api.authentication import keeper_of
-from scalewitness.api.collections.access import own_collection
+from scalewitness.api.collections.access import season_of_own
 from scalewitness.api.operations import operation
 from scalewitness.api.reading import Sent, already_so, body_of, etag, version_wanted
 from scalewitness.api.shapes.seasons import SeasonOfCollection, season
@@ -22,9 +24,9 @@ from scalewitness.seasons.services.settings import edit_season as edit
 class SeasonEdit(Sent, frozen=True, kw_only=True):
     """All of it, in the place of what was. ``kept``: pairings that every proposal leaves alone."""
 
-    wants: tuple[WantStated, ...] = ()
+    wants: Annotated[tuple[WantStated, ...], Meta(max_length=60)] = ()
     limits: LimitsStated = LimitsStated()
-    kept: tuple[UUID, ...] = ()
+    kept: Annotated[tuple[UUID, ...], Meta(max_length=1000)] = ()
 
 
 @operation(
@@ -42,7 +44,7 @@ def edit_season(request: Request, id: UUID, year: int) -> Response:
         wants_of(sent.wants)
     except NotWanted as refused:
         raise OutOfRange(str(refused), pointer=refused.pointer) from None
-    collection, keeper = own_collection(request, id), keeper_of(request)
+    collection, keeper = season_of_own(request, id, year), keeper_of(request)
     now, settings = timezone.now(), settings_of(collection.pk, year)
     same = (sent.wants, sent.limits, sent.kept) == (
         settings.wants,

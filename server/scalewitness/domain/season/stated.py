@@ -13,6 +13,8 @@ from scalewitness.domain.sexing.taxa import UnknownSpecies
 
 Share = Annotated[float, Meta(ge=0, le=1)]
 Usable = Literal["offered", "on_loan", "for_sale", "resting", "too_young", "too_light"]
+YEARS = range(2000, 2101)
+"""Of which a season can be, as of pairings."""
 Room = Annotated[int, Meta(ge=1, le=10_000)]
 FEMALES_PER_MALE: Final = int(season_number("limits", "females_per_male"))
 KINSHIP: Final = season_number("limits", "kinship")

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Collection
 from scalewitness.domain.errors import NotFound, NotNow, VersionStale
-from scalewitness.domain.season.stated import WantStated
+from scalewitness.domain.season.stated import YEARS, WantStated
 from scalewitness.intake.season_changes import change_plan
 from scalewitness.pages.breeding.season_forms import (
     WANTS,
@@ -34,8 +34,6 @@ from scalewitness.seasons.queries.shown import SeasonShown, season_shown
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.settings import edit_season
 
-EARLIEST, LATEST = 2000, 2100
-
 
 @signed_in
 def show_season(
@@ -54,7 +52,7 @@ def show_season(
 
 
 def _stewarded(keeper: Keeper, collection: UUID, year: int) -> Collection:
-    if not EARLIEST <= year <= LATEST:
+    if year not in YEARS:
         raise NotFound()
     return stewarded(keeper, collection)
 
@@ -85,13 +83,13 @@ def accept_change(
 def _accept(form: AcceptForm, collection: Collection, year: int, keeper: Keeper) -> bool:
     try:
         items = form.items(year)
-    except TypeError:
+        read = {one for (one,) in form.cleaned_data["shown"]}
+    except (TypeError, ValueError):
         form.add_error(None, "This is not what the page sent.")
         return False
     if not items:
         form.add_error(None, "There is nothing to change.")
         return False
-    read = {one for (one,) in form.cleaned_data["shown"]}
     try:
         outcomes = change_plan(
             items, read, (collection.pk, year), actor_of(keeper), timezone.now(), say

@@ -96,7 +96,7 @@ class AcceptForm(FactForm):
     shown = Several(required=False)
 
     def items(self, year: int) -> list[dict[str, Any]]:
-        """First what is given up. Raises ValueError for what no page sends."""
+        """First what is given up. Raises TypeError for what no page sends."""
         given = self.cleaned_data
         dropped = [self._item("pairing_dropped", *one) for one in given["drop"]]
         return dropped + [self._planned(year, *one) for one in given["add"]]

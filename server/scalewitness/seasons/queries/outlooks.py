@@ -18,6 +18,9 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Grant
 from scalewitness.seasons.models import Season, SeasonOutlook
 
+YEARS_AHEAD: Final = 3
+"""Seasons further off are planned, and not worked out (our judgement): who could breed by then is
+not hatched yet, and the worker's time is everybody's."""
 AGES: Final = timedelta(days=1)
 """Animals grow, rest and come of age without any fact (our judgement)."""
 
@@ -81,9 +84,14 @@ def _is_old(outlook: SeasonOutlook, now: datetime) -> bool:
     return outlook.computed_at is None or outlook.computed_at < now - AGES
 
 
+def years_ahead(now: datetime) -> range:
+    """Of the seasons that are worked out: those that are neither over nor far off."""
+    return range(now.year, now.year + YEARS_AHEAD + 1)
+
+
 def ahead(now: datetime) -> QuerySet[SeasonOutlook]:
-    """Of seasons that are not over."""
-    return SeasonOutlook.objects.filter(year__gte=now.year)
+    """Of the seasons that are worked out."""
+    return SeasonOutlook.objects.filter(year__in=years_ahead(now))
 
 
 def due(now: datetime) -> tuple[QuerySet[SeasonOutlook], int]:

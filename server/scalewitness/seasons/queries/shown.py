@@ -13,16 +13,16 @@ from scalewitness.calls.queries.visibility import seen_animals
 from scalewitness.domain.season.outlook import Change, OutlookBody
 from scalewitness.domain.season.values import Chosen
 from scalewitness.seasons.models import SeasonOutlook
-from scalewitness.seasons.queries.outlooks import is_behind, outlook_of, stored
+from scalewitness.seasons.queries.outlooks import is_behind, outlook_of, stored, years_ahead
 from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
 
 
 @dataclass(frozen=True, slots=True)
 class SeasonShown:
     """``outlook``: what was computed for the reader as of log position ``position``; None before it
-    first was, or where it names an animal that they may see no more. ``behind``: it is being
-    computed again. ``asked``: so is the best plan. ``animals``: those that may be planned, by
-    id."""
+    first was, or where it names an animal that they may see no more. ``ahead``: it is worked out,
+    being neither over nor far off; ``behind``: it is just now, again; ``asked``: so is the best
+    plan. ``animals``: those that may be planned, by id."""
 
     collection: Collection
     year: int
@@ -31,6 +31,7 @@ class SeasonShown:
     animals: Mapping[UUID, Animal]
     outlook: OutlookBody | None
     position: int | None
+    ahead: bool
     behind: bool
     asked: bool
 
@@ -61,6 +62,7 @@ def season_shown(collection: Collection, year: int, reader: UUID, now: datetime)
     prefetch_related_objects(list(whole.values()), "identifiers")
     if not named <= whole.keys():
         outlook = None
+    ahead = year in years_ahead(now)
     return SeasonShown(
         collection=collection,
         year=year,
@@ -69,8 +71,9 @@ def season_shown(collection: Collection, year: int, reader: UUID, now: datetime)
         animals=whole,
         outlook=outlook,
         position=kept.position if kept and outlook else None,
-        behind=kept is None or outlook is None or is_behind(kept, now),
-        asked=kept is not None and kept.asked_best is not None,
+        ahead=ahead,
+        behind=ahead and (kept is None or outlook is None or is_behind(kept, now)),
+        asked=ahead and kept is not None and kept.asked_best is not None,
     )
 
 

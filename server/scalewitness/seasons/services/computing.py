@@ -1,9 +1,11 @@
 """Working a season out. For the worker alone: what it imports takes numeric libraries."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
+from uuid import UUID
 
 import msgspec.structs
 import structlog
@@ -12,6 +14,7 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries.grants import partnerships
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import AHEAD
 from scalewitness.domain.genetics.arrays import ARRAYS
@@ -33,7 +36,7 @@ from scalewitness.seasons.models import Season, SeasonOutlook
 from scalewitness.seasons.queries.checks import checks_before_pairing
 from scalewitness.seasons.queries.draws import samples_of
 from scalewitness.seasons.queries.inputs import SeasonRead, season_read
-from scalewitness.seasons.queries.outlooks import ahead, due, stored
+from scalewitness.seasons.queries.outlooks import ahead, due, stored, years_ahead
 from scalewitness.seasons.queries.seasons import affected_since
 
 log = structlog.get_logger()
@@ -61,16 +64,22 @@ def compute_due(now: datetime) -> int:
 
 
 def open_outlooks(now: datetime) -> None:
-    """One for the keeper of each collection that has a season ahead."""
+    """One for the keeper, and each partner, of each collection that has a season ahead."""
+    years = years_ahead(now)
     wanted = set(
-        Season.objects.filter(year__gte=now.year).values_list(
+        Season.objects.filter(year__in=years).values_list(
             "collection", "year", "collection__keeper"
         )
     )
-    planned = Pairing.objects.filter(season__gte=now.year, **AHEAD)
+    planned = Pairing.objects.filter(season__in=years, **AHEAD)
     for role in ("sire", "dam"):
         home = f"{role}__collection"
         wanted |= set(planned.values_list(home, "season", f"{home}__keeper").distinct())
+    partners = defaultdict[UUID, set[UUID]](set)
+    given = partnerships({room for room, _, _ in wanted}, now)
+    for room, who in given.values_list("collection", "to"):
+        partners[room].add(who)
+    wanted |= {(room, year, who) for room, year, _ in wanted for who in partners[room]}
     there = set(ahead(now).values_list("collection", "year", "reader"))
     SeasonOutlook.objects.bulk_create(
         (

@@ -1,0 +1,71 @@
+"""Which seasons are worked out, for whom, and what an answer to a changed plan says."""
+
+import pytest
+from tests.api.client import Api
+from tests.seasons.test_outlooks import planned, shown, taken_up, worked_out
+from tests.world import World
+
+from scalewitness.animals.models import Animal
+from scalewitness.domain.errors import NotFound
+from scalewitness.domain.season.outlook import Change
+from scalewitness.domain.season.values import Chosen
+from scalewitness.ledger.queries.tree import tip
+from scalewitness.seasons.models import SeasonOutlook
+from scalewitness.seasons.queries.outlooks import YEARS_AHEAD
+from scalewitness.seasons.queries.shown import season_shown
+from scalewitness.seasons.services.asking import ask_for_best
+from scalewitness.seasons.services.computing import compute_due
+
+pytestmark = pytest.mark.django_db
+__all__ = ["planned"]
+
+
+def test_where_one_pairing_is_refused_no_answer_says_that_another_is_on_record(
+    world: World, planned: Animal
+) -> None:
+    """Its position would be that of whatever comes next."""
+    worked_out(world)
+    new = Chosen(str(world.animal("N1").pk), str(world.animal("N2").pk))
+    size = tip().size
+    outcomes = taken_up(world, Change((), (new, new), 0.0, 0.0, 0.0), shown(world))
+    assert tip().size == size
+    assert [(one.status, one.position, one.stamp) for one in outcomes] == [
+        ("refused", None, None)
+    ] * 2
+    assert outcomes[0].problem == outcomes[1].problem
+
+
+def test_a_partner_has_a_season_worked_out_without_asking(world: World, planned: Animal) -> None:
+    worked_out(world)
+    world.make_partner(world.pim)
+    compute_due(world.now)
+    assert shown(world, world.pim).outlook is not None
+    assert not SeasonOutlook.objects.exclude(reader__in=[world.odile, world.pim]).exists()
+
+
+def test_seasons_that_are_over_or_far_off_take_no_time_and_say_so(
+    world: World, planned: Animal
+) -> None:
+    worked_out(world)
+    for year in (world.now.year - 1, world.now.year + YEARS_AHEAD + 1):
+        with pytest.raises(NotFound):
+            ask_for_best(world.collection, year, world.odile.pk, world.now)
+        found = season_shown(world.collection, year, world.odile.pk, world.now)
+        assert (found.ahead, found.behind, found.asked) == (False, False, False)
+    ask_for_best(world.collection, world.now.year + YEARS_AHEAD, world.odile.pk, world.now)
+    assert compute_due(world.now) == 1
+
+
+def test_there_are_no_seasons_of_years_that_nobody_lives(world: World) -> None:
+    api = Api(world.odile)
+    for year in (1999, 2101, 10**6, 10**12):
+        path = f"/collections/{world.collection.pk}/seasons/{year}"
+        assert api.get(path).status == 404
+        assert api.post(f"{path}/best").status == 404
+
+
+def test_nobody_wants_more_than_a_season_can_be_planned_for(world: World) -> None:
+    path = f"/collections/{world.collection.pk}/seasons/2027"
+    api = Api(world.odile)
+    sent = api.patch(path, {"wants": [{"weight": 1.0}] * 61}, {"If-Match": '"v0"'})
+    assert sent.status == 422
