@@ -1,13 +1,14 @@
 """Claims are judged again whenever what proves their parents changes, and only their keepers'."""
 
 import pytest
-from tests.families import Family, brood_test, confirm, family
-from tests.intake.test_claims import HET, changes, disprove, het
+from tests.families import Family, brood_test, confirm, family, result_of
+from tests.intake.test_claims import HET, bought, changes, disprove, het, letters
 from tests.plugins.told_once import told_once
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.traits.models import ClaimChange
 
@@ -128,3 +129,19 @@ def test_it_falls_once_the_parents_are_kept_by_whoever_tested_them(world: World)
     for one in (known.sire, known.dam):
         world.say(world.odile, "custody_changed", one.pk, {"to": str(room.pk), "why": "given"})
     assert changes() == [True]
+
+
+def test_two_claims_that_fall_by_one_fact_are_each_owed_once(world: World) -> None:
+    """Each by its own letter: the newest about the same claim replaces none about another."""
+    known = family(world, proved=False)
+    named = [het(world, known.young, locus=one) for one in ("albino", "piebald")]
+    sold = bought(world, known.young, *named)
+    for locus in ("albino", "piebald"):
+        for one in (known.sire, known.dam):
+            result_of(world, one, "carries_none", locus)
+    assert changes() == []
+    confirm(world, known.sire, known.test)
+    owed = Disclosure.objects.order_by("position")
+    assert {str(one.claim) for one in owed} == set(named)
+    assert [(one.sale_id, one.change) for one in owed] == [(sold.pk, "fell")] * 2
+    assert [kind for kind, _ in letters(sold)] == ["claim_disclosure"] * 2

@@ -9,7 +9,6 @@ from msgspec import Struct
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.domain.genetics.stated import Basis, Says, Statement
 from scalewitness.people.queries import names_of
-from scalewitness.traits.queries.claims import fallen_among
 
 
 class TraitShown(Struct, frozen=True):
@@ -45,11 +44,10 @@ class Traits(Struct, frozen=True):
 def traits(found: Iterable[Statement], after: str | None) -> Traits:
     listed = list(found)
     names = names_of({one.by for one in listed})
-    fallen = fallen_among(one.id for one in listed)
-    return Traits([_shown(one, names, fell=one.id in fallen) for one in listed], after)
+    return Traits([_shown(one, names) for one in listed], after)
 
 
-def _shown(one: Statement, names: dict[UUID, str], *, fell: bool) -> TraitShown:
+def _shown(one: Statement, names: dict[UUID, str]) -> TraitShown:
     return TraitShown(
         id=one.id,
         position=one.position,
@@ -65,5 +63,5 @@ def _shown(one: Statement, names: dict[UUID, str], *, fell: bool) -> TraitShown:
         sample=one.sample,
         note=one.note,
         withdrawn_at=one.withdrawn,
-        fell=fell,
+        fell=one.fell,
     )

@@ -44,7 +44,7 @@ class Statement:
     what ``words`` say, and nothing is computed from it. ``allele``: None where the locus has one
     beside the wild type. ``chance``: for "may_carry" alone, as it was sold. ``words``,
     ``laboratory``, ``sample`` and ``note`` are empty where there are none or they were erased.
-    ``withdrawn``: when, by whoever stated it."""
+    ``withdrawn``: when, by whoever stated it. ``fell``: its proved parents speak against it."""
 
     id: UUID
     position: int
@@ -61,3 +61,4 @@ class Statement:
     sample: str = ""
     note: str = ""
     withdrawn: datetime | None = None
+    fell: bool = False

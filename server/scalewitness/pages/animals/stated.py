@@ -22,7 +22,6 @@ from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.traits.queries import as_statements, latest_of, stated_of, statement_of
-from scalewitness.traits.queries.claims import fallen_among
 
 FEW = 5
 """Statements that the page of the animal itself shows (our judgement)."""
@@ -57,7 +56,6 @@ def as_shown(
     """With the forms of those that are the ``keeper``'s to take back."""
     statements = list(found)
     names = names_of({one.by for one in statements}) if statements else {}
-    fallen = fallen_among(one.id for one in statements) if statements else ()
     return [
         StatedTrait(
             id=one.id,
@@ -68,7 +66,7 @@ def as_shown(
             at=one.at,
             note=one.note,
             withdrawn=one.withdrawn,
-            fell=one.id in fallen,
+            fell=one.fell,
             form=_form(one) if keeper and one.by == keeper.pk else None,
         )
         for one in statements

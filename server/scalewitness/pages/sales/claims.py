@@ -4,7 +4,7 @@ from scalewitness.domain.genetics.stated_words import basis_in_words, statement_
 from scalewitness.pages.home.titles import title_in
 from scalewitness.sales.models import Sale
 from scalewitness.traits.queries import statements_of
-from scalewitness.traits.queries.claims import fallen_among, makers_for
+from scalewitness.traits.queries.claims import makers_for
 
 
 def claims_to_offer(sale: Sale) -> list[tuple[str, str]]:
@@ -13,7 +13,6 @@ def claims_to_offer(sale: Sale) -> list[tuple[str, str]]:
     makers = makers_for(animals.keys())
     stated = (one for own in statements_of(animals).values() for one in own)
     found = [one for one in stated if one.by in makers[one.animal]]
-    fallen = fallen_among(one.id for one in found)
     return [
         (
             f"{one.animal} {one.id}",
@@ -22,5 +21,5 @@ def claims_to_offer(sale: Sale) -> list[tuple[str, str]]:
         )
         for one in found
         for animal in [animals[one.animal]]
-        if one.id not in fallen
+        if not one.fell
     ]

@@ -4,11 +4,11 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeAlias, TypedDict
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.ledger.queries.entries import note_beside
-from scalewitness.traits.models import TraitStatement
+from scalewitness.traits.models import ClaimChange, TraitStatement
 
 IN_FORCE: dict[str, Any] = {"withdrawal": None}
 
@@ -18,13 +18,14 @@ class WithTexts(TypedDict):
     laboratory: str | None
     sample: str | None
     note: str | None
+    fell: bool | None
 
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
     Worded: TypeAlias = WithAnnotations[TraitStatement, WithTexts]
-    """With its texts, as far as they are kept."""
+    """With its texts, as far as they are kept, and whether it fell."""
 else:
     Worded = TraitStatement
 
@@ -70,13 +71,15 @@ def as_statements(rows: Iterable[Worded]) -> list[Statement]:
 
 
 def statement_rows() -> QuerySet[Worded]:
-    """With what withdrew them, and their texts."""
+    """With what withdrew them, whether they fell, and their texts."""
+    changes = ClaimChange.objects.filter(statement=OuterRef("pk")).order_by("-position")
     rows = TraitStatement.objects.select_related("withdrawal")
     return rows.annotate(
         words=note_beside("pk", field="words"),
         laboratory=note_beside("pk", field="laboratory"),
         sample=note_beside("pk", field="sample"),
         note=note_beside("pk"),
+        fell=Subquery(changes.values("fell")[:1]),
     )
 
 
@@ -97,4 +100,5 @@ def _statement(row: Worded) -> Statement:
         sample=row.sample or "",
         note=row.note or "",
         withdrawn=row.withdrawal.at if hasattr(row, "withdrawal") else None,
+        fell=bool(row.fell),
     )
