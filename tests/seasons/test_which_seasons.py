@@ -1,23 +1,28 @@
 """Which seasons are worked out, for whom, and what an answer to a changed plan says."""
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 from tests.api.client import Api
+from tests.intake.test_pairings import plan, stans
 from tests.seasons.test_outlooks import planned, shown, taken_up, worked_out
 from tests.world import World
 
 from scalewitness.animals.models import Animal
 from scalewitness.domain.errors import NotFound
+from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.season.outlook import Change
 from scalewitness.domain.season.values import Chosen
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.seasons.models import SeasonOutlook
-from scalewitness.seasons.queries.outlooks import YEARS_AHEAD
+from scalewitness.seasons.queries.outlooks import YEARS_AHEAD, due
 from scalewitness.seasons.queries.shown import season_shown
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
 
 pytestmark = pytest.mark.django_db
-__all__ = ["planned"]
+__all__ = ["planned", "stans"]
 
 
 def test_where_one_pairing_is_refused_no_answer_says_that_another_is_on_record(
@@ -54,6 +59,24 @@ def test_seasons_that_are_over_or_far_off_take_no_time_and_say_so(
         assert (found.ahead, found.behind, found.asked) == (False, False, False)
     ask_for_best(world.collection, world.now.year + YEARS_AHEAD, world.odile.pk, world.now)
     assert compute_due(world.now) == 1
+
+
+def test_access_that_ends_at_its_time_takes_its_numbers_with_it(
+    world: World, stans: Animal
+) -> None:
+    """No fact says that it is over: the season is worked out again all the same."""
+    world.now = timezone.now()
+    until = rfc3339(world.now + timedelta(hours=2))
+    given = {"to": str(world.odile.pk), "role": "viewer", "until": until}
+    world.say(world.stan, "grant_given", stans.collection_id, given)
+    own = world.animal("M1")
+    world.call(world.odile, own, "male")
+    plan(world, world.odile, own, stans)
+    assert len(worked_out(world).plan) == 1
+    assert due(world.now)[0].count() == 0
+    world.pass_time(hours=3)
+    assert shown(world).outlook is None
+    assert due(world.now)[0].count() == 1
 
 
 def test_there_are_no_seasons_of_years_that_nobody_lives(world: World) -> None:

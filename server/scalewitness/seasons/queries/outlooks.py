@@ -7,7 +7,7 @@ from typing import Final
 from uuid import UUID
 
 import msgspec
-from django.db.models import F, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
@@ -70,6 +70,8 @@ def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
     """Whether something that bears on it came since, or was never looked at."""
     if not outlook.digest or _is_old(outlook, now) or outlook.settings != _settings(outlook):
         return True
+    if SeasonOutlook.objects.filter(_by_the_clock(now), pk=outlook.pk).exists():
+        return True
     if outlook.position >= tip().size:
         return False
     return bearing_since(outlook.position).on(outlook.basis, outlook.reader_id)
@@ -78,6 +80,16 @@ def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
 def _settings(outlook: SeasonOutlook) -> int:
     found = Season.objects.filter(collection=outlook.collection_id, year=outlook.year)
     return found.values_list("version", flat=True).first() or 0
+
+
+def _by_the_clock(now: datetime) -> Q:
+    """Whose reader was let in, or is no more, since it was computed: at a time that was said
+    before, without any fact."""
+    given = Grant.objects.filter(to=OuterRef("reader"))
+    since = OuterRef("computed_at")
+    opened = Q(opens__gt=since, opens__lte=now)
+    closed = Q(closes__gt=since, closes__lte=now)
+    return Q(Exists(given.filter(opened | closed)))
 
 
 def _is_old(outlook: SeasonOutlook, now: datetime) -> bool:
@@ -105,6 +117,7 @@ def due(now: datetime) -> tuple[QuerySet[SeasonOutlook], int]:
     kept = Season.objects.filter(collection=OuterRef("collection"), year=OuterRef("year"))
     version = Coalesce(Subquery(kept.values("version")[:1]), 0)
     wanted = Q(digest="") | Q(computed_at__lt=now - AGES) | Q(asked_best__isnull=False)
+    wanted |= _by_the_clock(now)
     wanted |= ~Q(settings=F("kept")) | Q(reader__in=bearing.readers, position__lt=size)
     wanted |= Q(basis__overlap=list(bearing.things), position__lt=size)
     rows = found.annotate(kept=version).filter(wanted)
