@@ -10,6 +10,8 @@ from allauth.account.models import EmailAddress
 from django.core.management import call_command
 from django.db.models import Q
 from django.test import Client
+from tests.families import family
+from tests.intake.test_claims import bought, disprove, het
 from tests.intake.test_letters_owed import Scene, answer
 from tests.intake.test_named_as_one import finding
 from tests.intake.test_reports import answer as answer_report
@@ -93,10 +95,19 @@ def test_no_link_of_any_letter_leads_nowhere(here: Here) -> None:
         _one_person,
         _new_rule,
         _by_letter,
+        _claim,
     ):
         story(here, readers)
         readers.open_all()
     assert readers.kinds == set(KINDS)
+
+
+def _claim(here: Here, readers: Readers) -> None:
+    """What was sold as a carrier is none, by its parents."""
+    known = family(here, name="K")
+    bought(here, known.young, het(here, known.young))
+    readers.open_all()
+    disprove(here, known)
 
 
 def _by_letter(here: Here, readers: Readers) -> None:
