@@ -13,6 +13,7 @@ from scalewitness.domain.consequences import (
     OpenDispute,
     PairingView,
     Replan,
+    ReplanForClaim,
     SaleView,
     consequences,
     may_affect_pairings,
@@ -304,3 +305,19 @@ def test_all_pairings_are_told_of_at_once() -> None:
 def test_what_is_owed_of_a_claim(now, state, held, heard, owed):
     sale = ClaimedSale("s", state, held, heard)
     assert of_claim(now, [sale]) == ((owed,) if owed else ())
+
+
+@pytest.mark.parametrize(
+    ("now", "fell", "change"),
+    [
+        ("fell", False, "fell"),
+        ("withdrawn", False, "withdrawn"),
+        ("withdrawn", True, None),
+        ("stands", True, "restored"),
+        ("stands", False, None),
+    ],
+)
+def test_what_is_owed_of_a_claim_to_who_planned_on_it(now, fell, change):
+    owed = of_claim(now, [], ["one", "two"], fell=fell)
+    assert owed == ((ReplanForClaim(("one", "two"), change),) if change else ())
+    assert of_claim(now, [], fell=fell) == ()

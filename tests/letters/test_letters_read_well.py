@@ -9,6 +9,7 @@ from uuid import UUID
 
 import pytest
 from django.core.mail import EmailMultiAlternatives
+from django.template.loader import render_to_string
 from tests.pages.browser import BARE_ID
 
 from scalewitness import letters
@@ -528,6 +529,26 @@ def test_hostile_names_break_neither_headers_nor_text_nor_html(kind: str) -> Non
     assert "&lt;script&gt;" in html
     assert "\u202e" not in html
     assert "&amp;lt;" not in html, "escaped twice"
+
+
+@pytest.mark.parametrize("becomes", ["true with a chance of 0.4 in 100", "stands again"])
+def test_a_planned_pairing_that_rests_on_a_claim_is_told_of_no_sex(becomes: str) -> None:
+    claim = {"claim": "carries one of albino", "becomes": becomes, "position": 41}
+    pairings = [{"mate": VESPER, "season": 2027, "sex": "male"}]
+    plans = [{"season": 2027, "collection": ID}]
+    context = KEEPER | claim | {"pairings": pairings, "plans": plans}
+    message = write("pairing_affected", context)
+    inside = [
+        render_to_string(f"letters/_inside/pairing_affected.{kind}", context)
+        for kind in ("txt", "html")
+    ]
+    for part in (str(message.body), _Page(html_of(message)).text, *inside):
+        assert "carries one of albino" in part
+        assert becomes in part
+        assert "verif" not in part
+        assert "Have its sex checked" not in part
+        assert "laboratory" in part
+    assert f"/collections/{ID}/seasons/2027" in str(message.body)
 
 
 def test_text_parts_are_not_html_escaped() -> None:

@@ -51,7 +51,8 @@ class PairingAgreement(AppendOnly):
 
 class AffectedPlan(AppendOnly):
     """What pairings of a collection rest on changed: the sex of ``animal``, one of theirs or a
-    mate. ``cause``: the fact that brought it about. ``pairings``: their ids."""
+    mate, or a claim of a trait of it. ``cause``: the fact that brought it about. ``pairings``:
+    their ids."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)

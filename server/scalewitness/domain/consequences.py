@@ -71,6 +71,14 @@ class DiscloseClaim:
 
 
 @dataclass(frozen=True, slots=True)
+class ReplanForClaim:
+    """The keepers of both animals of these pairings hear what became of the claim."""
+
+    pairings: tuple[str, ...]
+    change: ClaimChange
+
+
+@dataclass(frozen=True, slots=True)
 class OpenDispute:
     sale: str | None
 
@@ -114,13 +122,24 @@ class AskForRecheck:
 Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan | AskForRecheck
 
 
+OfClaim = HoldForClaim | DiscloseClaim | ReplanForClaim
+
+
 def of_claim(
-    now: ClaimReliance, sales: Sequence[ClaimedSale]
-) -> tuple[HoldForClaim | DiscloseClaim, ...]:
-    """All that is owed to those who relied on a claim once it stands so. Whoever heard that it
-    fell is told no second time when it is also taken back."""
-    found = (_of_claim_in(sale, now) for sale in sales)
-    return tuple(one for one in found if one is not None)
+    now: ClaimReliance,
+    sales: Sequence[ClaimedSale],
+    pairings: Sequence[str] = (),
+    *,
+    fell: bool = False,
+) -> tuple[OfClaim, ...]:
+    """All that is owed to those who relied on a claim once it stands so, and who planned
+    ``pairings`` of the animal. ``fell``: before. Whoever heard that it fell is told no second time
+    when it is also taken back."""
+    found: list[OfClaim] = [one for sale in sales if (one := _of_claim_in(sale, now)) is not None]
+    if pairings and fell == (now == "stands"):
+        change: ClaimChange = "restored" if now == "stands" else now
+        found.append(ReplanForClaim(tuple(pairings), change))
+    return tuple(found)
 
 
 def _of_claim_in(sale: ClaimedSale, now: ClaimReliance) -> HoldForClaim | DiscloseClaim | None:

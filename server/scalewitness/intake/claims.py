@@ -1,13 +1,16 @@
 """What follows when a claim of a trait falls, stands again or is taken back: written in the
 transaction of the fact that caused it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 import msgspec
 
 from scalewitness.animals.models import Animal
+from scalewitness.breeding.models import Pairing
+from scalewitness.breeding.queries.pairings import animals_paired, planned_with
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed_of_claim
 from scalewitness.disclosures.services import disclosure, disclosure_row
@@ -17,6 +20,7 @@ from scalewitness.domain.consequences import (
     ClaimReliance,
     DiscloseClaim,
     HoldForClaim,
+    ReplanForClaim,
     of_claim,
 )
 from scalewitness.domain.facts import (
@@ -26,12 +30,17 @@ from scalewitness.domain.facts import (
     DisclosureOwed,
     OfferMade,
     SaleHeld,
+    TraitWithdrawn,
 )
+from scalewitness.domain.genetics.falling import may_fall
 from scalewitness.domain.genetics.stated import Statement
+from scalewitness.domain.genetics.stated_words import locus_named
 from scalewitness.domain.sexing.case import share
 from scalewitness.fresh_ids import fresh_id
+from scalewitness.intake.affected_plans import state_affected_plans
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.rules.sales import represent
+from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.claims import (
     ClaimNotice,
     notify_of_claim_hold,
@@ -39,6 +48,7 @@ from scalewitness.letters.claims import (
     send_claim_disclosure,
 )
 from scalewitness.letters.disclosures import Owed
+from scalewitness.letters.pairings import ClaimMoved, notify_of_claimed_pairings
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import (
     animals_in_sales,
@@ -49,7 +59,13 @@ from scalewitness.sales.queries import (
 from scalewitness.sales.services import new_lasting_link, store_links, store_step
 from scalewitness.traits.models import ClaimChange
 from scalewitness.traits.queries import Worded, as_statements
-from scalewitness.traits.queries.claims import Judged, any_claims, judged_near
+from scalewitness.traits.queries.claims import (
+    Judged,
+    any_claims,
+    fallen_among,
+    judged_near,
+    makers_for,
+)
 from scalewitness.traits.services import row_of_change
 
 
@@ -62,8 +78,15 @@ def settle_claims(batch: Batch) -> None:
     batch.store()
     changed = judged_near(touched.keys())
     sold = animals_in_sales(one.animal.pk for one in changed)
+    paired = animals_paired(one.animal.pk for one in changed)
     notices = [
-        _change(one, _cause(one.animal, touched), batch, is_sold=one.animal.pk in sold)
+        _change(
+            one,
+            _cause(one.animal, touched),
+            batch,
+            sales_of_animal(one.animal.pk) if one.animal.pk in sold else [],
+            planned_with(one.animal.pk) if one.animal.pk in paired else [],
+        )
         for one in changed
     ]
     batch.store()
@@ -76,7 +99,13 @@ def _cause(animal: Animal, touched: dict[UUID, Touched]) -> Touched:
     return [one for key, one in touched.items() if key in near][-1]
 
 
-def _change(judged: Judged, cause: Touched, batch: Batch, *, is_sold: bool) -> ClaimNotice:
+def _change(
+    judged: Judged,
+    cause: Touched,
+    batch: Batch,
+    sales: Sequence[Sale],
+    planned: Sequence[Pairing],
+) -> ClaimNotice:
     claim, chance = judged.claim, judged.chance
     written = None if chance is None else share(chance)
     common = {"stated": str(claim.id), "cause": str(cause.cause)}
@@ -88,48 +117,91 @@ def _change(judged: Judged, cause: Touched, batch: Batch, *, is_sold: bool) -> C
     logged = batch.state("claim_fell" if judged.falls else "claim_restored", judged.animal.pk, body)
     batch.keep(ClaimChange, row_of_change(logged))
     now: ClaimReliance = "fell" if judged.falls else "stands"
-    following = _Following(judged.animal, claim, cause, written if judged.falls else None, batch)
-    return following.write(now, sales_of_animal(judged.animal.pk) if is_sold else ())
+    known = written if judged.falls else None
+    following = _Following(judged.animal, claim, cause, logged, known, batch)
+    return following.write(now, sales, planned, fell=judged.fell)
 
 
-def follow_withdrawal(statement: Worded, cause: UUID, batch: Batch) -> None:
+def follow_withdrawal(statement: Worded, fact: Logged[TraitWithdrawn], batch: Batch) -> None:
     """Whoever relied on it hears that whoever stated it took it back."""
     (claim,) = as_statements([statement])
-    touched = Touched(cause, "trait_withdrawn")
-    following = _Following(statement.animal, claim, touched, None, batch)
-    notice = following.write("withdrawn", sales_of_animal(statement.animal_id))
+    animal = statement.animal
+    touched = Touched(fact.id, "trait_withdrawn")
+    following = _Following(animal, claim, touched, fact, None, batch)
+    fell = bool(fallen_among([claim.id]))
+    planned = _planned_on(animal, claim)
+    notice = following.write("withdrawn", sales_of_animal(animal.pk), planned, fell=fell)
     if notice.relied:
         notify_of_claims([notice], batch.letters)
 
 
+def _planned_on(animal: Animal, claim: Statement) -> Sequence[Pairing]:
+    """Pairings of the animal, if the claim is one that could fall, of whose word counts for that:
+    a stranger who may look at it bothers nobody by taking back what they stated."""
+    if not may_fall(claim, locus_named(animal.species, claim.locus)):
+        return ()
+    if not animals_paired([animal.pk]) or claim.by not in makers_for({animal.pk})[animal.pk]:
+        return ()
+    return planned_with(animal.pk)
+
+
 @dataclass
 class _Following:
-    """Writes what is owed of one claim to its buyers. ``chance``: of one that fell."""
+    """Writes what is owed of one claim to its buyers, and to who planned on it. ``fact``: the one
+    that says what became of it; ``chance``: of one that fell."""
 
     animal: Animal
     claim: Statement
     cause: Touched
+    fact: Logged[Any]
     chance: str | None
     batch: Batch
 
-    def write(self, now: ClaimReliance, sales: Iterable[Sale]) -> ClaimNotice:
-        """``sales``: all that the animal was ever in."""
+    def write(
+        self,
+        now: ClaimReliance,
+        sales: Iterable[Sale],
+        planned: Iterable[Pairing],
+        *,
+        fell: bool,
+    ) -> ClaimNotice:
+        """``sales``: all that the animal was ever in; ``planned``: pairings of it; ``fell``: it had
+        fallen."""
         every = list(sales)
         relying = {str(one.pk): one for one in every if self._relies(one)}
         heard = last_disclosed_of_claim([one.pk for one in relying.values()], self.claim.id)
-        follows = of_claim(now, [self._view(one, heard[one.pk]) for one in relying.values()])
+        pairings = {str(one.pk): one for one in planned}
+        views = [self._view(one, heard[one.pk]) for one in relying.values()]
+        follows = of_claim(now, views, list(pairings), fell=fell)
         if follows:
             self.batch.store()
+        relied: list[Sale] = []
         for one in follows:
+            if isinstance(one, ReplanForClaim):
+                self._replan([pairings[each] for each in one.pairings], one.change)
+                continue
+            relied.append(relying[one.sale])
             if isinstance(one, HoldForClaim):
-                self._hold(relying[one.sale], one)
+                self._hold(relied[-1], one)
             else:
-                self._disclose(relying[one.sale], one)
+                self._disclose(relied[-1], one)
         change: Change = "restored" if now == "stands" else now
-        relied = tuple(relying[one.sale] for one in follows)
         return ClaimNotice(
-            self.animal, self.claim, change, self.chance, self.cause.cause, tuple(every), relied
+            self.animal,
+            self.claim,
+            change,
+            self.chance,
+            self.cause.cause,
+            tuple(every),
+            tuple(relied),
         )
+
+    def _replan(self, pairings: Sequence[Pairing], change: Change) -> None:
+        affected = [(one, change) for one in pairings]
+        cause, claim = self.cause.cause, self.claim.id
+        state_affected_plans(self.animal.pk, cause, affected, self.batch, claim)
+        moved = ClaimMoved(self.claim, change, self.chance, self.fact.id, self.fact.position)
+        notify_of_claimed_pairings(self.animal, moved, pairings, self.batch.letters)
 
     def _relies(self, sale: Sale) -> bool:
         offer = offer_in_force(sale)

@@ -54,12 +54,12 @@ from scalewitness.letters.animals import (
     Concerned,
     ask_for_recheck,
     concerned,
-    notify_of_pairings,
     notify_of_standing,
 )
 from scalewitness.letters.disclosures import Owed, send_disclosures
 from scalewitness.letters.disputes import has_seat, notify_of_dispute
 from scalewitness.letters.new_rule import owing_for
+from scalewitness.letters.pairings import notify_of_pairings
 from scalewitness.letters.sales import notify_of_hold
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
@@ -327,7 +327,8 @@ class _Consequences:
 
     def _replan(self, replan: Replan) -> None:
         affected = [(self.pairings[one.pairing], one) for one in replan.pairings]
-        state_affected_plans(self.animal.pk, self.cause, affected, self.batch)
+        changes = [(pairing, one.change) for pairing, one in affected]
+        state_affected_plans(self.animal.pk, self.cause, changes, self.batch)
         notify_of_pairings(self.animal, self.standing, affected, self._moved, self.letters)
 
     @property

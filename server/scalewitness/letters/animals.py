@@ -1,14 +1,11 @@
 """Letters about an animal to those whom it concerns."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from typing import Any, NamedTuple
 from uuid import UUID
 
 from scalewitness.animals.models import Animal, Identifier
 from scalewitness.animals.queries.grants import partners_of
-from scalewitness.breeding.models import Pairing
-from scalewitness.calls.queries.visibility import sights_of
-from scalewitness.domain.consequences import Affected
 from scalewitness.domain.sales import LIVE
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.letters.owing import Owing
@@ -119,69 +116,6 @@ def ask_for_recheck(animal: Animal, call: UUID, label: str, owing: Owing) -> Non
                 context={"to_name": keeper.name, "animal": describe(animal), "label": label},
                 about=str(animal.pk),
             )
-
-
-def notify_of_pairings(
-    animal: Animal,
-    standing: UUID,
-    affected: Iterable[tuple[Pairing, Affected]],
-    moved: dict[str, Any],
-    owing: Owing,
-) -> None:
-    """Holders and partners of both animals, one letter each for all pairings they are part of.
-    Of an animal that they may not see they hear only that its sex is no longer what they
-    planned on; whoever is still to check it blind hears nothing."""
-    notified: dict[UUID, tuple[Keeper, list[tuple[Pairing, Affected]]]] = {}
-    for pairing, change in affected:
-        both = [*stewards(pairing.sire, owing), *stewards(pairing.dam, owing)]
-        for keeper in {one.pk: one for one in both}.values():
-            notified.setdefault(keeper.pk, (keeper, []))[1].append((pairing, change))
-    for keeper, own in notified.values():
-        mates = {mate_of(pairing, animal).pk for pairing, _ in own}
-        sights = sights_of(keeper.pk, {animal.pk, *mates}, owing.now)
-        if sights.get(animal.pk) != "blind":
-            owing.owe(
-                "pairing_affected",
-                cause=standing,
-                recipient=keeper.pk,
-                to=keeper.email,
-                context={
-                    "to_name": keeper.name,
-                    "animal": describe(animal) if animal.pk in sights else None,
-                    **(moved if animal.pk in sights else {}),
-                    "pairings": [_affected(*one, animal, sights) for one in own],
-                    "plans": _plans_of(keeper, [pairing for pairing, _ in own], owing),
-                },
-                about=f"pairings of {animal.pk}",
-            )
-
-
-def _plans_of(keeper: Keeper, pairings: Iterable[Pairing], owing: Owing) -> list[dict[str, Any]]:
-    """The seasons of the reader's own collections that they are part of."""
-    found = {
-        (pairing.season, str(one.collection_id))
-        for pairing in pairings
-        for one in (pairing.sire, pairing.dam)
-        if keeper.pk in {each.pk for each in stewards(one, owing)}
-    }
-    return [{"season": season, "collection": room} for season, room in sorted(found)]
-
-
-def mate_of(pairing: Pairing, animal: Animal) -> Animal:
-    """The other animal of a pairing."""
-    return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
-
-
-def _affected(
-    pairing: Pairing, change: Affected, animal: Animal, sights: Mapping[UUID, str]
-) -> dict[str, Any]:
-    mate = mate_of(pairing, animal)
-    return {
-        "mate": describe(mate) if sights.get(mate.pk) == "all" else None,
-        "season": pairing.season,
-        "sex": change.sex,
-        "change": change.change,
-    }
 
 
 def notify_concerned(

@@ -10,8 +10,9 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.facts import Body
 from scalewitness.domain.sales import LIVE, UNPAID
 from scalewitness.ledger.services.writing import Logged
-from scalewitness.letters.animals import as_sold, concerned, describe, mate_of, stewards
+from scalewitness.letters.animals import as_sold, concerned, describe, stewards
 from scalewitness.letters.owing import Owing
+from scalewitness.letters.pairings import mate_of
 from scalewitness.letters.sales import notify_buyer
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale

@@ -202,7 +202,7 @@ def _of_pairing(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bo
 
 def _of_plan(keeper: UUID, entry: AnyEntry, about: UUID, now: datetime) -> bool:
     """Whoever holds or is a partner in the collection, and sees the animal: it tells that what the
-    record says of its sex changed."""
+    record says of its sex, or what is claimed of it, changed."""
     collection = Collection.objects.filter(pk=about).first()
     if collection is None or not is_steward(keeper, collection, now):
         return False

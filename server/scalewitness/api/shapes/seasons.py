@@ -30,8 +30,8 @@ class ChosenShown(Struct, frozen=True):
 
 
 class BrokenShown(Struct, frozen=True):
-    """``animals`` whose sex changed, since log position ``position``; ``pairs`` that rest on them.
-    ``before``: what was expected then, None: it was never worked out."""
+    """``animals`` of which the sex or a claim changed, since log position ``position``; ``pairs``
+    that rest on them. ``before``: what was expected then, None: it was never worked out."""
 
     position: int
     animals: list[UUID]

@@ -161,9 +161,10 @@ class LinkageStated(Body, frozen=True, kw_only=True):
     note: Commitment | None = None
 
 
-PlanChange = Literal["fell", "reversed", "restored", "turned", "eased"]
+PlanChange = Literal["fell", "reversed", "restored", "turned", "eased", "withdrawn"]
 """Of the sex that a pairing was planned on: it is verified no more; the other one is; it is
-verified again; the record speaks for the other without verifying it; it does so no more."""
+verified again; the record speaks for the other without verifying it; it does so no more. Of a
+claim of a trait: it fell; it stands again; whoever stated it took it back."""
 
 
 class PairingPlanned(Body, frozen=True):
@@ -185,14 +186,16 @@ class PairingAgreed(Body, frozen=True):
 
 
 class PlanAffected(Body, frozen=True):
-    """About a collection: what its pairings of a ``season`` rest on changed, the sex of this animal
-    of theirs or of a mate. ``cause`` is the fact that brought it about."""
+    """About a collection: what its pairings of a ``season`` rest on changed, of this animal of
+    theirs or of a mate: its sex, or a trait that was claimed of it by the statement ``claim``.
+    ``cause`` is the fact that brought it about."""
 
     season: Annotated[int, Meta(ge=2000, le=2100)]
     animal: Id
     cause: Id
     change: PlanChange
     pairings: tuple[Id, ...]
+    claim: Id | None = None
 
 
 BODIES: dict[str, type[Body]] = {

@@ -51,9 +51,9 @@ class CheckAhead(Struct, frozen=True):
 
 
 class Broken(Struct, frozen=True):
-    """What befell the plan: the ``animals`` whose sex changed, the pairings that rest on them no
-    more, and what the season was expected to bring ``before``, None: that was never computed.
-    ``position``: of the first fact that says so."""
+    """What befell the plan: ``animals`` of which the sex or a claim changed, the pairings that
+    rest on them no more, and what the season was expected to bring ``before``, None: that was never
+    computed. ``position``: of the first fact that says so."""
 
     position: int
     animals: tuple[str, ...]

@@ -77,5 +77,5 @@ def trait_withdrawn(fact: Sealed, batch: Batch) -> int:
     logged = batch.log(fact)
     services.store_withdrawal(logged)
     batch.restated[fact.about] = Touched(fact.id, fact.kind)
-    follow_withdrawal(statement, fact.id, batch)
+    follow_withdrawal(statement, logged, batch)
     return logged.position

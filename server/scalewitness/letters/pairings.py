@@ -1,0 +1,140 @@
+"""Letters about planned pairings whose plan rests on what changed of one of the two."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, NamedTuple
+from uuid import UUID
+
+from scalewitness.animals.models import Animal
+from scalewitness.breeding.models import Pairing
+from scalewitness.calls.queries.visibility import Sight, sights_of
+from scalewitness.domain.consequences import Affected, ClaimChange
+from scalewitness.domain.genetics.stated import Statement
+from scalewitness.letters.animals import describe, stewards
+from scalewitness.letters.claims import claim_in_letters, now_in_words
+from scalewitness.letters.owing import Owing
+from scalewitness.people.models import Keeper
+
+
+class _Reader(NamedTuple):
+    """Who holds one of the two of each of these ``pairings``, or is a partner where it is, and what
+    they see of ``sights``."""
+
+    keeper: Keeper
+    pairings: list[Pairing]
+    sights: Mapping[UUID, Sight]
+
+
+def notify_of_pairings(
+    animal: Animal,
+    standing: UUID,
+    affected: Iterable[tuple[Pairing, Affected]],
+    moved: dict[str, Any],
+    owing: Owing,
+) -> None:
+    """Holders and partners of both animals, one letter each for all pairings they are part of.
+    Of an animal that they may not see they hear only that its sex is no longer what they
+    planned on; whoever is still to check it blind hears nothing."""
+    found = list(affected)
+    changes = {pairing.pk: one for pairing, one in found}
+    for keeper, own, sights in _readers(animal, [pairing for pairing, _ in found], owing):
+        owing.owe(
+            "pairing_affected",
+            cause=standing,
+            recipient=keeper.pk,
+            to=keeper.email,
+            context={
+                "to_name": keeper.name,
+                "animal": describe(animal) if animal.pk in sights else None,
+                **(moved if animal.pk in sights else {}),
+                "pairings": [
+                    _planned(one, animal, sights)
+                    | {"sex": changes[one.pk].sex, "change": changes[one.pk].change}
+                    for one in own
+                ],
+                "plans": _plans_of(keeper, own, owing),
+            },
+            about=f"pairings of {animal.pk}",
+        )
+
+
+class ClaimMoved(NamedTuple):
+    """What became of a claim, by the fact ``by`` at ``position``. ``chance``: of one that fell."""
+
+    claim: Statement
+    change: ClaimChange
+    chance: str | None
+    by: UUID
+    position: int
+
+
+def notify_of_claimed_pairings(
+    animal: Animal, moved: ClaimMoved, pairings: Iterable[Pairing], owing: Owing
+) -> None:
+    """The same of a claim of a trait, to those who see the animal whole and nobody else: whoever
+    may not see it knows of no claim. Who took it back themselves knows."""
+    becomes = "stands again" if moved.change == "restored" else now_in_words(moved.chance)
+    for keeper, own, sights in _readers(animal, pairings, owing):
+        took_back = moved.change == "withdrawn" and keeper.pk == owing.sender
+        if animal.pk not in sights or took_back:
+            continue
+        owing.owe(
+            "pairing_affected",
+            cause=moved.by,
+            recipient=keeper.pk,
+            to=keeper.email,
+            context={
+                "to_name": keeper.name,
+                "animal": describe(animal),
+                "claim": claim_in_letters(animal, moved.claim),
+                "becomes": becomes,
+                "position": moved.position,
+                "pairings": [
+                    _planned(one, animal, sights)
+                    | {"sex": "male" if one.sire_id == animal.pk else "female"}
+                    for one in own
+                ],
+                "plans": _plans_of(keeper, own, owing),
+            },
+            about=f"claim {moved.claim.id} in pairings",
+        )
+
+
+def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Iterator[_Reader]:
+    """But for who is still to check the animal blind."""
+    keepers: dict[UUID, Keeper] = {}
+    own: defaultdict[UUID, list[Pairing]] = defaultdict(list)
+    for pairing in pairings:
+        both = [*stewards(pairing.sire, owing), *stewards(pairing.dam, owing)]
+        for keeper in {one.pk: one for one in both}.values():
+            keepers[keeper.pk] = keeper
+            own[keeper.pk].append(pairing)
+    for id, keeper in keepers.items():
+        mates = {mate_of(pairing, animal).pk for pairing in own[id]}
+        sights = sights_of(id, {animal.pk, *mates}, owing.now)
+        if sights.get(animal.pk) != "blind":
+            yield _Reader(keeper, own[id], sights)
+
+
+def _plans_of(keeper: Keeper, pairings: Iterable[Pairing], owing: Owing) -> list[dict[str, Any]]:
+    """The seasons of the reader's own collections that they are part of."""
+    found = {
+        (pairing.season, str(one.collection_id))
+        for pairing in pairings
+        for one in (pairing.sire, pairing.dam)
+        if keeper.pk in {each.pk for each in stewards(one, owing)}
+    }
+    return [{"season": season, "collection": room} for season, room in sorted(found)]
+
+
+def mate_of(pairing: Pairing, animal: Animal) -> Animal:
+    """The other animal of a pairing."""
+    return pairing.dam if pairing.sire_id == animal.pk else pairing.sire
+
+
+def _planned(pairing: Pairing, animal: Animal, sights: Mapping[UUID, Sight]) -> dict[str, Any]:
+    mate = mate_of(pairing, animal)
+    return {
+        "mate": describe(mate) if sights.get(mate.pk) == "all" else None,
+        "season": pairing.season,
+    }
