@@ -18,6 +18,7 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.seasons.models import SeasonOutlook
 from scalewitness.seasons.queries.outlooks import YEARS_AHEAD, due
 from scalewitness.seasons.queries.shown import season_shown
+from scalewitness.seasons.services import computing
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
 
@@ -77,6 +78,25 @@ def test_access_that_ends_at_its_time_takes_its_numbers_with_it(
     world.pass_time(hours=3)
     assert shown(world).outlook is None
     assert due(world.now)[0].count() == 1
+
+
+def test_what_does_not_bear_on_a_season_is_noted_seldom(
+    world: World, planned: Animal, stans: Animal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of thousands of seasons every entry would rewrite all; and none is worked out twice."""
+    other = plan(world, world.stan, world.animal("S-2", room=stans.collection), stans)
+    worked_out(world)
+    his = SeasonOutlook.objects.get(reader=world.stan)
+    at = SeasonOutlook.objects.get(reader=world.odile).position
+    world.say(world.stan, "pairing_dropped", other)
+    assert compute_due(world.now) == 1
+    assert compute_due(world.now) == 0, "his last entry is before what his season rests on now"
+    assert SeasonOutlook.objects.get(pk=his.pk).position > his.position
+    assert SeasonOutlook.objects.get(reader=world.odile).position == at
+    assert not shown(world).behind
+    monkeypatch.setattr(computing, "LAG", 0)
+    assert compute_due(world.now) == 0
+    assert SeasonOutlook.objects.get(reader=world.odile).position == tip().size
 
 
 def test_there_are_no_seasons_of_years_that_nobody_lives(world: World) -> None:

@@ -1,13 +1,13 @@
 """What was computed of seasons, and whether facts have come since that bear on it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Any, Final
 from uuid import UUID
 
 import msgspec
-from django.db.models import Exists, F, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
@@ -27,28 +27,39 @@ AGES: Final = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class BearsOn:
-    """What entries from some position on bear on: ``things`` by id, and whoever was given access
-    to more."""
+    """What entries from some position on bear on: ``things`` by id, and ``readers`` who were given
+    access to more; with the position of the last such entry of each."""
 
-    things: frozenset[UUID]
-    readers: frozenset[UUID]
+    things: Mapping[UUID, int]
+    readers: Mapping[UUID, int]
 
-    def on(self, basis: Iterable[UUID], reader: UUID) -> bool:
-        return reader in self.readers or not self.things.isdisjoint(basis)
+    def on(self, basis: Iterable[UUID], reader: UUID, since: int) -> bool:
+        """Whether any of them from ``since`` on bears on what has that basis."""
+        given = self.readers.get(reader, -1) >= since
+        return given or any(self.things.get(one, -1) >= since for one in basis)
 
 
 def bearing_since(position: int) -> BearsOn:
     """Besides what entries are about: of new pairings both animals, and of animals registered,
     moved or corrected since their home and parents."""
-    entries = Entry.objects.filter(position__gte=position)
-    things = {one for one in entries.values_list("about", flat=True).distinct() if one}
-    paired = Pairing.objects.filter(position__gte=position).values_list("sire", "dam")
-    kin = Animal.objects.filter(
-        pk__in=entries.filter(kind__in=_OF_KIN).values("about")
-    ).values_list("collection", "sire", "dam")
-    things |= {one for row in (*paired, *kin) for one in row if one}
-    given = Grant.objects.filter(position__gte=position).values_list("to", flat=True)
-    return BearsOn(frozenset(things), frozenset(given))
+    entries = Entry.objects.filter(position__gte=position, about__isnull=False)
+    things = _last(entries, "about")
+    moved = _last(entries.filter(kind__in=_OF_KIN), "about")
+    pairs: Iterable[Any] = Pairing.objects.filter(position__gte=position).values_list(
+        "position", "sire", "dam"
+    )
+    kin: Iterable[Any] = Animal.objects.filter(pk__in=moved).values_list(
+        "pk", "collection", "sire", "dam"
+    )
+    beside = [*pairs, *((moved[animal], *others) for animal, *others in kin)]
+    for at, one in ((at, one) for at, *others in beside for one in others if one):
+        things[one] = max(at, things.get(one, at))
+    return BearsOn(things, _last(Grant.objects.filter(position__gte=position), "to"))
+
+
+def _last(rows: QuerySet[Any], name: str) -> dict[UUID, int]:
+    """The last position of those that name each."""
+    return dict(rows.order_by().values_list(name).annotate(Max("position")))
 
 
 _OF_KIN = ("animal_registered", "particulars_corrected", "custody_changed")
@@ -74,7 +85,8 @@ def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
         return True
     if outlook.position >= tip().size:
         return False
-    return bearing_since(outlook.position).on(outlook.basis, outlook.reader_id)
+    bearing = bearing_since(outlook.position)
+    return bearing.on(outlook.basis, outlook.reader_id, outlook.position)
 
 
 def _settings(outlook: SeasonOutlook) -> int:
@@ -118,7 +130,9 @@ def due(now: datetime) -> tuple[QuerySet[SeasonOutlook], int]:
     version = Coalesce(Subquery(kept.values("version")[:1]), 0)
     wanted = Q(digest="") | Q(computed_at__lt=now - AGES) | Q(asked_best__isnull=False)
     wanted |= _by_the_clock(now)
-    wanted |= ~Q(settings=F("kept")) | Q(reader__in=bearing.readers, position__lt=size)
-    wanted |= Q(basis__overlap=list(bearing.things), position__lt=size)
-    rows = found.annotate(kept=version).filter(wanted)
+    wanted |= ~Q(settings=F("kept"))
+    near = Q(reader__in=list(bearing.readers)) | Q(basis__overlap=list(bearing.things))
+    touched = behind.filter(near).values_list("pk", "basis", "reader", "position")
+    borne = [pk for pk, basis, reader, since in touched if bearing.on(basis, reader, since)]
+    rows = found.annotate(kept=version).filter(wanted | Q(pk__in=borne))
     return rows.order_by(F("computed_at").asc(nulls_first=True), "pk"), size
