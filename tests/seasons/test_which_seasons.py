@@ -99,6 +99,20 @@ def test_what_does_not_bear_on_a_season_is_noted_seldom(
     assert SeasonOutlook.objects.get(reader=world.odile).position == tip().size
 
 
+def test_a_best_plan_of_before_is_told_from_the_one_that_was_asked_for(
+    world: World, planned: Animal
+) -> None:
+    path, api = f"/collections/{world.collection.pk}/seasons/2027", Api(world.odile)
+    for _ in range(2):
+        assert api.post(f"{path}/best").status == 204
+        asked = api.get(path).body
+        worked_out(world)
+        found = api.get(path).body
+        assert (asked["asked"], found["asked"]) == (True, False)
+        assert found["outlook"]["best"]
+    assert asked["outlook"]["best"], "that of before"
+
+
 def test_there_are_no_seasons_of_years_that_nobody_lives(world: World) -> None:
     api = Api(world.odile)
     for year in (1999, 2101, 10**6, 10**12):

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from scalewitness.domain.methods import METHODS
 from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, replica
 from scalewitness_cli.commands.breeding import named
@@ -76,7 +77,7 @@ def _worked_out(api: Api, path: str, *, best: bool) -> Shown:
     """The season; where the best plan was asked for, once it is there."""
     deadline = monotonic() + LONGEST
     found: Shown = api.get(path)
-    while best and not (found["outlook"] and found["outlook"]["best"]):
+    while best and (found["asked"] or not (found["outlook"] and found["outlook"]["best"])):
         if monotonic() > deadline:
             raise Stopped("It is still being worked out: ask again later, without --best.")
         sleep(1)
@@ -127,10 +128,11 @@ def _lines(found: Shown, names: dict[str, str]) -> Iterator[str]:
         return
     worth = outlook["worth"]
     yield (
-        f"  It should bring {worth['expected']:.1f} wanted young, each times its worth; in the "
-        f"worst tenth of seasons {worth['worst']:.1f}"
+        f"  It should bring {worth['expected']:.1f} (± {worth['error']:.1f}) wanted young, each "
+        f"times its worth; in the worst tenth of seasons {worth['worst']:.1f}; where every call "
+        f"is trusted less {worth['strict']:.1f}"
     )
-    yield f"  Worked out up to log position {outlook['position']}"
+    yield f"  Worked out from what you may see up to log position {outlook['position']}"
     if outlook["broken"]:
         animals = ", ".join(_called(one, names) for one in outlook["broken"]["animals"])
         yield f"  ! The plan does not hold: what the record says of {animals} changed."
@@ -140,7 +142,10 @@ def _lines(found: Shown, names: dict[str, str]) -> Iterator[str]:
         brings = f"{one['left']:.1f}, repaired {one['after']:.1f}"
         yield f"  If {_called(one['animal'], names)} is of the other sex: {brings}"
     for one in outlook["checks"][:3]:
-        yield f"  To check first: {_called(one['animal'], names)}, gains {one['gains']:.2f}"
+        how = f"{METHODS[one['method']].noun}, {one['minutes']:.0f} minutes"
+        worth_it = "" if one["net"] > 0 else "; not worth what it takes"
+        gains = f"gains {one['gains']:.2f} by {how}{worth_it}"
+        yield f"  To check first: {_called(one['animal'], names)}, {gains}"
 
 
 def _change(change: Shown | None, words: str, which: str, names: dict[str, str]) -> Iterator[str]:

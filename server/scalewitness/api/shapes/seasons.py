@@ -90,7 +90,7 @@ class OutlookShown(Struct, frozen=True):
 class SeasonOfCollection(Struct, frozen=True):
     """``version``: of ``wants``, ``limits`` and ``kept``, 0 before the first edit. ``behind``:
     newer facts came than ``outlook`` rests on, and it is being worked out again; None: it never
-    was."""
+    was. ``asked``: the best plan is being worked out, and one that is shown is of before."""
 
     collection: UUID
     year: int
@@ -101,6 +101,7 @@ class SeasonOfCollection(Struct, frozen=True):
     pairings: list[PairingShown]
     outlook: OutlookShown | None
     behind: bool
+    asked: bool
 
 
 def season(found: SeasonShown) -> SeasonOfCollection:
@@ -114,6 +115,7 @@ def season(found: SeasonShown) -> SeasonOfCollection:
         pairings=pairings(found.pairings).items,
         outlook=_outlook(found.outlook, found) if found.outlook else None,
         behind=found.behind,
+        asked=found.asked,
     )
 
 
