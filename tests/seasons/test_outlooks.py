@@ -18,12 +18,14 @@ from scalewitness.domain.genetics.arrays import ARRAYS
 from scalewitness.domain.genetics.tables import PLAIN
 from scalewitness.domain.season.outlook import Change, OutlookBody
 from scalewitness.domain.season.stated import LimitsStated
+from scalewitness.domain.season.values import Chosen
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.season_changes import change_plan
 from scalewitness.intake.services import accept
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
+from scalewitness.sales.models import Buyer
 from scalewitness.seasons.models import Season, SeasonOutlook
 from scalewitness.seasons.queries.at_stake import hanging_on, stake_for
 from scalewitness.seasons.queries.draws import samples_of
@@ -307,6 +309,52 @@ def test_every_male_on_loan_leaves_nothing_to_propose_but_says_what_is_planned(
     by_hand = worked_out(world)
     assert by_hand.worth.expected > 0
     assert [one.why for one in by_hand.worth.pairings[0].objections] == ["not_available"]
+
+
+def best_of(world: World, who: Keeper, room: Collection) -> Change:
+    ask_for_best(room, YEAR, who.pk, world.now)
+    compute_due(world.now)
+    outlook = shown(world, who, room).outlook
+    assert outlook is not None
+    assert outlook.best is not None
+    return outlook.best
+
+
+def test_what_one_is_offered_is_proposed_if_the_limits_say_so_and_one_sees_it(
+    world: World, stans: Animal
+) -> None:
+    """Odile offers Stan two males and a female; one of the males he was never let see."""
+    room = stans.collection
+    world.call(world.stan, stans, "female")
+    male, unseen, female = (world.animal(tag) for tag in ("M-1", "M-2", "F-1"))
+    for one, sex in ((male, "male"), (unseen, "male"), (female, "female")):
+        world.call(world.odile, one, sex)
+    world.view(world.stan, male, female)
+    use = {"limits": msgspec.to_builtins(LimitsStated(use=("offered",)))}
+    edit_season(room, YEAR, use, version=0, by=world.stan, now=world.now)
+    nothing = Change((), (), 0.0, 0.0, 0.0)
+    assert best_of(world, world.stan, room) == nothing, "seen, and not offered"
+    sale = world.draft(male, unseen, female, email=world.stan.email)
+    Buyer.objects.filter(pk=sale.buyer_id).update(keeper=world.stan)
+    world.offer(sale)
+    assert shown(world, world.stan, room).behind
+    best = best_of(world, world.stan, room)
+    pair = Chosen(str(male.pk), str(stans.pk))
+    assert best.added == (pair,), "of the two that he is offered he would keep neither"
+    use = {"limits": msgspec.to_builtins(LimitsStated())}
+    edit_season(room, YEAR, use, version=1, by=world.stan, now=world.now)
+    assert best_of(world, world.stan, room) == nothing, "he does not plan with what he is offered"
+    (outcome,) = taken_up(world, best, shown(world, world.stan, room), world.stan)
+    assert outcome.status == "accepted"
+    read = season_read(room, YEAR, world.stan.pk, world.now)
+    assert {one.animal: one.availability for one in read.season.animals} == {
+        str(male.pk): "offered",
+        str(stans.pk): "ready",
+    }
+    world.say(world.odile, "offer_withdrawn", sale.pk)
+    assert shown(world, world.stan, room).behind
+    read = season_read(room, YEAR, world.stan.pk, world.now)
+    assert {one.availability for one in read.season.animals} == {"ready"}
 
 
 def test_what_is_kept_is_told_by_its_format(world: World, planned: Animal) -> None:

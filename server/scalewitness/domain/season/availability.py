@@ -12,7 +12,8 @@ from scalewitness.domain.season.values import Availability
 
 class Breeder(Struct, frozen=True):
     """What is known of it. ``male``: the chance of that; ``last_young``: when the last young that
-    it is stated to be the dam of hatched. ``held_off``: its keeper asks to leave it alone."""
+    it is stated to be the dam of hatched. ``held_off``: its keeper asks to leave it alone;
+    ``offered``: to whoever plans, by another keeper."""
 
     species: str
     male: float
@@ -22,11 +23,18 @@ class Breeder(Struct, frozen=True):
     on_sale: bool = False
     on_loan: bool = False
     held_off: bool = False
+    offered: bool = False
 
 
 def availability(one: Breeder, today: date, season: int) -> Availability:
-    """The first that speaks against it. An age or weight that is not known speaks against none."""
-    if one.on_sale:
+    """The first that speaks against it. An age or weight that is not known speaks against none.
+    For whoever is offered it, that it is for sale does not."""
+    found = _availability(one, today, season)
+    return "offered" if one.offered and found == "ready" else found
+
+
+def _availability(one: Breeder, today: date, season: int) -> Availability:
+    if one.on_sale and not one.offered:
         return "for_sale"
     if one.on_loan:
         return "on_loan"

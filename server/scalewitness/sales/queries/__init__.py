@@ -260,6 +260,19 @@ def animals_on_sale(animals: Iterable[UUID]) -> frozenset[UUID]:
     return frozenset(animal for animal, found in states.items() if AWAITED.intersection(found))
 
 
+def offered_to(keeper: UUID) -> frozenset[UUID]:
+    """Animals of others that are to go to the keeper as the buyer: offered, confirmed or paid, and
+    not held."""
+    bought = Sale.objects.filter(buyer__keeper=keeper).exclude(collection__keeper=keeper)
+    found = bought.prefetch_related("steps", "animals")
+    return frozenset(
+        animal.pk
+        for sale in found
+        if (progress := progress_of(sale)).state in AWAITED - {"draft"} and not progress.held
+        for animal in sale.animals.all()
+    )
+
+
 def states_of_sales(animals: Iterable[UUID]) -> dict[UUID, list[State]]:
     """The state of every sale that each of the animals was ever in."""
     found: dict[UUID, list[State]] = {animal: [] for animal in animals}

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from hashlib import sha256
-from itertools import combinations
+from itertools import combinations, permutations
 from typing import Any, Final
 from uuid import UUID
 
@@ -32,8 +32,14 @@ from scalewitness.domain.genetics.young import pair_chance
 from scalewitness.domain.season.availability import Breeder, availability
 from scalewitness.domain.season.reproduction import clutch_sizes
 from scalewitness.domain.season.stated import key_of, limits_of, wants_of
-from scalewitness.domain.season.values import BreedingAnimal, Chosen, SeasonInput, SeasonPlan
-from scalewitness.sales.queries import animals_on_sale
+from scalewitness.domain.season.values import (
+    Barred,
+    BreedingAnimal,
+    Chosen,
+    SeasonInput,
+    SeasonPlan,
+)
+from scalewitness.sales.queries import animals_on_sale, offered_to
 from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
 from scalewitness.standings.queries.logged import latest_standings
 
@@ -68,19 +74,23 @@ def season_read(
     now: datetime,
     tables: Tables[Any] = PLAIN,
 ) -> SeasonRead:
-    """Of the animals of the collection, and of others in its pairings of that year; what they carry
-    is worked out with these ``tables``."""
+    """Of the animals of the collection, of others in its pairings of that year, and where its
+    limits say so of those that the reader is offered; what they carry is worked out with these
+    ``tables``."""
     settings = settings_of(collection.pk, year)
     pairings = planned_in(collection.pk, year, reader, now)
     mates = {one for pair in pairings for one in (pair.sire_id, pair.dam_id)}
-    animals = _animals(collection, mates, reader, now)
+    offered = offered_to(reader)
+    wanted = mates | offered if "offered" in settings.limits.use else mates
+    animals = _animals(collection, wanted, reader, now)
     found = pedigree_for(reader, now, among=[one.pk for one in animals])
     stocks = {one: stock_of(found, one) for one in sorted({one.species for one in animals})}
     carries, loci = _carried(stocks, animals, tables)
     chosen = {_chosen(one): one.pk for one in pairings}
     plan = tuple(sorted(chosen))
     planned = {one for pair in plan for one in (pair.sire, pair.dam)}
-    breeding = weighed(tuple(_breeding(animals, carries, year, now)), planned)
+    breeding = weighed(tuple(_breeding(animals, carries, offered, year, now)), planned)
+    others = {str(one.pk) for one in animals if one.collection_id != collection.pk}
     season = SeasonInput(
         animals=breeding,
         kinship=_kinship(found, breeding),
@@ -88,6 +98,10 @@ def season_read(
         limits=limits_of(settings.limits),
         loci=loci,
         fixed=tuple(one for one in plan if chosen[one] in settings.kept),
+        barred=tuple(
+            Barred(sire, dam, "Neither of them is in this collection.")
+            for sire, dam in permutations(sorted(others & {one.animal for one in breeding}), 2)
+        ),
     )
     homes = {one.animal.collection_id for one in found.relatives.values() if one.animal}
     basis = frozenset({collection.pk, *found.relatives, *mates, *homes, *chosen.values()})
@@ -129,11 +143,11 @@ def _chosen(pairing: Pairing) -> Chosen:
 
 
 def _animals(
-    collection: Collection, mates: Iterable[UUID], reader: UUID, now: datetime
+    collection: Collection, others: Iterable[UUID], reader: UUID, now: datetime
 ) -> list[Animal]:
-    """Those there that the reader sees whole."""
+    """Those there, and of the others, that the reader sees whole."""
     own = Animal.objects.filter(collection=collection, ended="").values_list("pk", flat=True)
-    wanted = {*own, *mates}
+    wanted = {*own, *others}
     sights = sights_of(reader, wanted, now)
     whole = [one for one in wanted if sights.get(one) == "all"]
     return list(Animal.objects.filter(pk__in=whole, ended="").order_by("pk"))
@@ -197,7 +211,11 @@ def _kinship(
 
 
 def _breeding(
-    animals: Sequence[Animal], carries: Carries, year: int, now: datetime
+    animals: Sequence[Animal],
+    carries: Carries,
+    offered: Container[UUID],
+    year: int,
+    now: datetime,
 ) -> Iterable[BreedingAnimal]:
     ids = [one.pk for one in animals]
     standings, noted = latest_standings(ids), conditions_of(ids)
@@ -214,6 +232,7 @@ def _breeding(
             on_sale=one.pk in on_sale,
             on_loan=one.pk in lent,
             held_off=one.hold_off,
+            offered=one.pk in offered,
         )
         yield BreedingAnimal(
             animal=str(one.pk),
@@ -263,5 +282,6 @@ def _digest(season: SeasonInput, plan: SeasonPlan, settings: SeasonSettings) -> 
     kinship = sorted((*pair, round(value, 6)) for pair, value in season.kinship.items())
     stated = [msgspec.to_builtins(settings.wants), msgspec.to_builtins(settings.limits)]
     plans = [[[one.sire, one.dam] for one in pairs] for pairs in (plan, season.fixed)]
-    everything = [stated, animals, kinship, plans]
+    barred = [[one.sire, one.dam] for one in season.barred]
+    everything = [stated, animals, kinship, plans, barred]
     return sha256(json.dumps(everything).encode()).hexdigest()

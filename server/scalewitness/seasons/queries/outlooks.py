@@ -16,6 +16,7 @@ from scalewitness.domain.season.outlook import FORMAT, OutlookBody
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import Grant
+from scalewitness.sales.models import SaleStep
 from scalewitness.seasons.models import Season, SeasonOutlook
 
 YEARS_AHEAD: Final = 3
@@ -28,7 +29,7 @@ AGES: Final = timedelta(days=1)
 @dataclass(frozen=True, slots=True)
 class BearsOn:
     """What entries from some position on bear on: ``things`` by id, and ``readers`` who were given
-    access to more; with the position of the last such entry of each."""
+    access to more, or are offered it; with the position of the last such entry of each."""
 
     things: Mapping[UUID, int]
     readers: Mapping[UUID, int]
@@ -41,7 +42,8 @@ class BearsOn:
 
 def bearing_since(position: int) -> BearsOn:
     """Besides what entries are about: of new pairings both animals, and of animals registered,
-    moved or corrected since their home and parents."""
+    moved or corrected since their home and parents; of steps of sales the animals, and the buyer,
+    to whom they are offered, or are no more."""
     entries = Entry.objects.filter(position__gte=position, about__isnull=False)
     things = _last(entries, "about")
     moved = _last(entries.filter(kind__in=_OF_KIN), "about")
@@ -52,9 +54,16 @@ def bearing_since(position: int) -> BearsOn:
         "pk", "collection", "sire", "dam"
     )
     beside = [*pairs, *((moved[animal], *others) for animal, *others in kin)]
+    readers = _last(Grant.objects.filter(position__gte=position), "to")
+    steps = SaleStep.objects.filter(position__gte=position)
+    sold = _last(steps.exclude(sale__animals=None), "sale__animals")
+    buyers = _last(steps.exclude(sale__buyer__keeper=None), "sale__buyer__keeper")
+    beside += [(at, animal) for animal, at in sold.items()]
     for at, one in ((at, one) for at, *others in beside for one in others if one):
         things[one] = max(at, things.get(one, at))
-    return BearsOn(things, _last(Grant.objects.filter(position__gte=position), "to"))
+    for buyer, at in buyers.items():
+        readers[buyer] = max(at, readers.get(buyer, at))
+    return BearsOn(things, readers)
 
 
 def _last(rows: QuerySet[Any], name: str) -> dict[UUID, int]:
