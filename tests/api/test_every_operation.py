@@ -36,15 +36,26 @@ def _takes_json(one: dict) -> bool:
     return "application/json" in one.get("requestBody", {}).get("content", {})
 
 
+def _asked(one: dict) -> str:
+    """What must be asked for besides, each time an id."""
+    needed = [
+        each["name"]
+        for each in one.get("parameters", ())
+        if each["in"] == "query" and each.get("required")
+    ]
+    return "?" * bool(needed) + "&".join(f"{name}={{id}}" for name in needed)
+
+
 ALL = list(operations())
 CLOSED = _named([(m, p) for m, p, one in ALL if one["security"]])
 WITH_BODY = _named([(m, p) for m, p, one in ALL if _takes_json(one)])
-WITH_ID = _named([(m, p) for m, p, one in ALL if _takes_id(m, p, one)])
+WITH_ID = _named([(m, p + _asked(one)) for m, p, one in ALL if _takes_id(m, p, one)])
 PATHS = sorted((path.removeprefix(BASE), set(found)) for path, found in contract()["paths"].items())
 
 
 def filled(path: str) -> str:
-    return path.replace("{id}", str(uuid4())).replace("{token}", "no-such-token")
+    ids = path.replace("{id}", str(uuid4()))
+    return ids.replace("{token}", "no-such-token").replace("{year}", "2027")
 
 
 @pytest.fixture(scope="module")

@@ -55,12 +55,13 @@ export async function visits(session, signal, changed) {
   const { items } = await ask("GET", "visits", { token: session.token, signal });
   const mine = /** @type {Visit[]} */ (items).filter((one) => one.guest.id === session.keeper);
   await takeVisits(session, mine);
-  await people(session, signal);
   await changed();
   for (const { id, state } of mine) {
     if (!isHanded(state)) continue;
     if (await takeSheet(session, id, await sheet(session, id, signal))) await changed();
   }
+  await people(session, signal); // last: whatever keeps it back must keep back no sheet
+  await changed();
 }
 
 /** What one keeps, the pairings planned with it, and whom one reported; who keeps nothing has none
