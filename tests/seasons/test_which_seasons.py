@@ -110,6 +110,13 @@ def test_a_best_plan_of_before_is_told_from_the_one_that_was_asked_for(
         found = api.get(path).body
         assert (asked["asked"], found["asked"]) == (True, False)
         assert found["outlook"]["best"]
+        kept = shown(world).outlook
+        assert kept is not None
+        told = [(one["pair"], one["costs"]) for one in found["outlook"]["alternatives"]]
+        assert told == [
+            ({"sire": pair.sire, "dam": pair.dam}, costs) for pair, costs in kept.alternatives
+        ]
+        assert told, "another male is left"
     assert asked["outlook"]["best"], "that of before"
 
 

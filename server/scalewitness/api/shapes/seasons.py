@@ -49,6 +49,13 @@ class ChangeShown(Struct, frozen=True):
     gap: float
 
 
+class AlternativeShown(Struct, frozen=True):
+    """A pairing that could be made instead, and how much less the best plan then brings."""
+
+    pair: ChosenShown
+    costs: float
+
+
 class FallShown(Struct, frozen=True):
     """What if it is of the other sex: what the season then brings, and what once repaired."""
 
@@ -75,7 +82,8 @@ class CheckShown(Struct, frozen=True):
 
 
 class OutlookShown(Struct, frozen=True):
-    """As worked out from the log up to ``position``, from what the reader may see."""
+    """As worked out from the log up to ``position``, from what the reader may see.
+    ``alternatives``: to pairings of the best plan, least cost first, once that was asked for."""
 
     position: int
     worth: ExpectedShown
@@ -83,6 +91,7 @@ class OutlookShown(Struct, frozen=True):
     broken: BrokenShown | None
     repair: ChangeShown | None
     best: ChangeShown | None
+    alternatives: list[AlternativeShown]
     falls: list[FallShown]
     checks: list[CheckShown]
 
@@ -137,6 +146,7 @@ def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
         else None,
         repair=_change(found.repair) if stands else None,
         best=_change(found.best) if stands else None,
+        alternatives=[AlternativeShown(_chosen(pair), costs) for pair, costs in found.alternatives],
         falls=[FallShown(UUID(one.animal), one.chance, one.left, one.after) for one in found.falls],
         checks=[
             CheckShown(
@@ -164,4 +174,8 @@ def _change(found: Change | None) -> ChangeShown | None:
 
 
 def _pairs(found: tuple[Chosen, ...]) -> list[ChosenShown]:
-    return [ChosenShown(UUID(one.sire), UUID(one.dam)) for one in found]
+    return [_chosen(one) for one in found]
+
+
+def _chosen(found: Chosen) -> ChosenShown:
+    return ChosenShown(UUID(found.sire), UUID(found.dam))
