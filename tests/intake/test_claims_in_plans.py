@@ -126,6 +126,26 @@ def test_what_could_not_fall_affects_no_plan_when_it_is_taken_back(
     assert not Letter.objects.filter(kind="pairing_affected").exists()
 
 
+@pytest.mark.parametrize("blind", [True, False])
+def test_whoever_is_to_check_the_mate_blind_hears_of_no_pairing(
+    world: World, known: Family, stans: Animal, blind: bool
+) -> None:
+    """Stan keeps the animal by now, and is Odile's guest for its mate: a letter would tell him
+    what that is taken for."""
+    het(world, known.young)
+    room, mate = stans.collection, world.animal("F1")
+    given = {"to": str(world.odile.pk), "role": "partner"}
+    world.say(world.stan, "grant_given", room.pk, given)
+    world.say(world.odile, "custody_changed", known.young.pk, {"to": str(room.pk), "why": "given"})
+    if blind:
+        world.visit(world.stan, mate, days=60)
+    plan(world, world.odile, known.young, mate)
+    disprove(world, known)
+    assert {change for _, _, change, _ in affected()} == {"fell"}
+    assert len(letters(world.stan)) == (0 if blind else 1)
+    assert len(letters(world.odile)) == 1
+
+
 @pytest.mark.parametrize("sees", ["whole", "blind", "nothing"])
 def test_whoever_keeps_the_mate_hears_of_it_only_if_they_see_the_animal(
     world: World, known: Family, stans: Animal, sees: str

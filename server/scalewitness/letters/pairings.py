@@ -101,7 +101,8 @@ def notify_of_claimed_pairings(
 
 
 def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Iterator[_Reader]:
-    """But for who is still to check the animal blind."""
+    """But for who is still to check the animal blind; without pairings whose mate they are to check
+    so: a pairing says what each is taken for."""
     keepers: dict[UUID, Keeper] = {}
     own: defaultdict[UUID, list[Pairing]] = defaultdict(list)
     for pairing in pairings:
@@ -112,8 +113,9 @@ def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Itera
     for id, keeper in keepers.items():
         mates = {mate_of(pairing, animal).pk for pairing in own[id]}
         sights = sights_of(id, {animal.pk, *mates}, owing.now)
-        if sights.get(animal.pk) != "blind":
-            yield _Reader(keeper, own[id], sights)
+        open_ones = [one for one in own[id] if sights.get(mate_of(one, animal).pk) != "blind"]
+        if open_ones and sights.get(animal.pk) != "blind":
+            yield _Reader(keeper, open_ones, sights)
 
 
 def _plans_of(keeper: Keeper, pairings: Iterable[Pairing], owing: Owing) -> list[dict[str, Any]]:
