@@ -1,5 +1,6 @@
 """Asking for what comes next while what came is looked at."""
 
+import signal
 from collections.abc import Iterable, Iterator, Mapping
 from threading import Thread
 
@@ -34,6 +35,8 @@ class _Asked(Thread):
         self._answer: Json | None = None
 
     def run(self) -> None:
+        # Else this thread may get a signal that the main one, asking the server, then misses.
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
         self._answer = self._api.at_once(self._path, **self._question)
 
     def answer(self) -> Json:

@@ -37,8 +37,7 @@ from scalewitness.domain.sexing.case import Case, SupposedCase
 from scalewitness.domain.sexing.evidence import Evidence
 from scalewitness.domain.sexing.gauge import case_by
 from scalewitness.domain.sexing.kept import Before, NextStanding
-from scalewitness.domain.sexing.stated_linkage import Start
-from scalewitness.domain.sexing.what_if import favoured_by
+from scalewitness.domain.sexing.stated_linkage import Start, favoured_by
 from scalewitness.intake.holdings import Holdings
 from scalewitness.intake.ties import Tie, ties_of_others
 from scalewitness.ledger.queries.prepared import PreparedQuery, asked, asked_together, ids_literal

@@ -20,9 +20,8 @@ from scalewitness.domain.sexing.evidence import as_sent, other
 from scalewitness.domain.sexing.parameters import VERSIONS, Parameters
 from scalewitness.domain.sexing.recomputing import OrderedFact, Recomputing
 from scalewitness.domain.sexing.so_far import AnimalSoFar
-from scalewitness.domain.sexing.stated_linkage import Origin, start_from
+from scalewitness.domain.sexing.stated_linkage import Origin, favoured_by, start_from
 from scalewitness.domain.sexing.taxa import life_stage, taxon
-from scalewitness.domain.sexing.what_if import favoured_by
 
 CODES = frozenset({"identifier_assigned", "identifier_withdrawn"})
 """Kinds that bear on it besides those that a standing may follow from."""

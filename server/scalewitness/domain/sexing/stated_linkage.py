@@ -15,6 +15,7 @@ from fractions import Fraction
 from msgspec import Struct
 
 from scalewitness.domain.facts import LinkageStated, Particulars
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.linked_trait import (
     LinkedPrior,
     Parents,
@@ -82,6 +83,13 @@ def start_from(stated: LinkageStated | None, origin: Origin, parameters: Paramet
         alone=alone,
         used=tuple(_used(stated, parameters)),
     )
+
+
+def favoured_by(prior_male: float) -> Sex | None:
+    """The sex a prior favours, None where it is even."""
+    if prior_male == 0.5:
+        return None
+    return "male" if prior_male > 0.5 else "female"
 
 
 def chance_alone(stated: LinkageStated) -> LinkedPrior:

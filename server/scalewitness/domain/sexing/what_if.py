@@ -20,6 +20,7 @@ from scalewitness.domain.sexing.parameters import Parameters
 from scalewitness.domain.sexing.policy import Policy
 from scalewitness.domain.sexing.records import ExaminerRecords
 from scalewitness.domain.sexing.standing import Assessment, CallWeight, assess
+from scalewitness.domain.sexing.stated_linkage import favoured_by
 from scalewitness.domain.sexing.taxa import Taxon, as_learned
 from scalewitness.domain.sexing.words import about, chance
 
@@ -103,13 +104,6 @@ def known(label: str, evidence: Sequence[Evidence], prior_male: float = 0.5) -> 
         if call.conclusion != "undetermined":
             latest = call.conclusion
     return latest or favoured_by(prior_male)
-
-
-def favoured_by(prior_male: float) -> Sex | None:
-    """The sex a prior favours, None where it is even."""
-    if prior_male == 0.5:
-        return None
-    return "male" if prior_male > 0.5 else "female"
 
 
 def _call(
