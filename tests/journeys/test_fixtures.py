@@ -89,6 +89,8 @@ NOT_PLAYED = {
     "two records that were none": "parting_proposed",
     "an answer to either": "joining_answered",
     "an animal registered in error": "registered_in_error",
+    "a pairing of two keepers' animals": "pairing_agreed",
+    "a plan whose ground moved, which a story plays": "plan_affected",
 }
 """Facts about animals and calls that the scenario has no story for yet."""
 

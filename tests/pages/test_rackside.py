@@ -12,6 +12,8 @@ from tests.pages.conftest import Here
 
 pytestmark = pytest.mark.django_db
 CHECKING = {"agreeing", "ed25519", "entry", "keys", "merkle", "notes", "record_map"} | {
+    "carried",
+    "freshness",
     "seen_before",
     "stated",
     "vrf",

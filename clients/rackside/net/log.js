@@ -20,6 +20,7 @@ export async function look(session, signal) {
   const before = await known(); // read first: an honest log then shows no less
   const shown = await ask("GET", "log/checkpoint", { signal });
   if (!(await isContinued(session, before, shown.note, signal, String(shown.key)))) return false;
+  if (!(await known())?.size) return true; // of an empty log nothing tells when it was signed
   const [newest, seen] = [await newestOf(signal), await known()];
   return !newest || !seen ||
     await isContinued(session, seen, newest.checkpoint, signal, "", newest);
