@@ -357,6 +357,25 @@ def test_what_one_is_offered_is_proposed_if_the_limits_say_so_and_one_sees_it(
     assert {one.availability for one in read.season.animals} == {"ready"}
 
 
+def test_young_that_the_reader_may_not_see_do_not_make_their_dam_rest(
+    world: World, stans: Animal
+) -> None:
+    """A boa: half of the females breed in a year (data/reproduction.toml)."""
+    dam = world.animal("D-1", species="boa_imperator")
+    grant = world.view(world.stan, dam)
+    born = {"hatched": world.now.date().isoformat(), "dam": str(dam.pk)}
+
+    def availability() -> str:
+        read = season_read(world.collection, world.now.year + 1, world.odile.pk, world.now)
+        return next(one.availability for one in read.season.animals if one.animal == str(dam.pk))
+
+    world.animal("Y-1", species="boa_imperator", room=stans.collection, **born)
+    assert availability() == "ready"
+    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    world.animal("Y-2", species="boa_imperator", **born)
+    assert availability() == "resting"
+
+
 def test_what_is_kept_is_told_by_its_format(world: World, planned: Animal) -> None:
     worked_out(world)
     SeasonOutlook.objects.update(body={"format": 0})

@@ -15,14 +15,13 @@ from scalewitness.breeding.queries.carrying import (
     relatives_taken,
     stock_of,
 )
-from scalewitness.breeding.queries.notes import last_brood
+from scalewitness.breeding.queries.notes import last_young
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
 from scalewitness.breeding.queries.pedigrees import (
     PedigreeSeen,
     Relative,
     ancestry,
     pedigree_for,
-    young_of,
 )
 from scalewitness.calls.queries.visibility import seen_animals
 from scalewitness.domain.cautions import is_held_off
@@ -186,7 +185,7 @@ def _mate(
         hatched=one.animal.hatched,
         grams=state.grams,
         weighed=state.weighed_at.date() if state.weighed_at else None,
-        last_young=_last_young(found, animal, sex),
+        last_young=last_young(found, [animal]).get(animal),
         held_off=is_held_off(asked=one.animal.hold_off, health=state.health),
     )
     return Mate(
@@ -204,12 +203,6 @@ def _readings(one: Relative) -> tuple[str, str]:
     if one.standing is None:
         return "0.5", "0.5"
     return one.standing.p_male, one.standing.p_male_pessimistic
-
-
-def _last_young(found: PedigreeSeen, animal: UUID, sex: Sex) -> date | None:
-    hatched = [one.animal.hatched for one in young_of(found, animal) if one.animal]
-    noted = last_brood(animal, found.reader) if sex == "female" else None
-    return max((day for day in (*hatched, noted) if day), default=None)
 
 
 def _brings(

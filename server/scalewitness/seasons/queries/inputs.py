@@ -12,13 +12,13 @@ from typing import Any, Final
 from uuid import UUID
 
 import msgspec
-from django.db.models import Max
 from msgspec.structs import replace
 
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.animals.queries import conditions_of
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.carrying import Stock, stock_of
+from scalewitness.breeding.queries.notes import last_young
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
 from scalewitness.calls.queries.visibility import sights_of
@@ -89,7 +89,7 @@ def season_read(
     chosen = {_chosen(one): one.pk for one in pairings}
     plan = tuple(sorted(chosen))
     planned = {one for pair in plan for one in (pair.sire, pair.dam)}
-    breeding = weighed(tuple(_breeding(animals, carries, offered, year, now)), planned)
+    breeding = weighed(tuple(_breeding(found, animals, carries, offered, year, now)), planned)
     others = {str(one.pk) for one in animals if one.collection_id != collection.pk}
     season = SeasonInput(
         animals=breeding,
@@ -211,6 +211,7 @@ def _kinship(
 
 
 def _breeding(
+    found: PedigreeSeen,
     animals: Sequence[Animal],
     carries: Carries,
     offered: Container[UUID],
@@ -219,7 +220,7 @@ def _breeding(
 ) -> Iterable[BreedingAnimal]:
     ids = [one.pk for one in animals]
     standings, noted = latest_standings(ids), conditions_of(ids)
-    on_sale, lent, last = animals_on_sale(ids), _lent(ids), _last_young(ids)
+    on_sale, lent, last = animals_on_sale(ids), _lent(ids), last_young(found, ids)
     for one in animals:
         standing = standings.get(one.pk)
         male = float(standing.p_male) if standing else 0.5
@@ -254,12 +255,6 @@ def _lent(animals: Iterable[UUID]) -> set[UUID]:
     last = Custody.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
     rows = last.distinct("animal").values_list("animal", "why")
     return {animal for animal, why in rows if why == "loaned"}
-
-
-def _last_young(animals: Iterable[UUID]) -> dict[UUID, Any]:
-    """When the last young that name them as their dam hatched."""
-    young = Animal.objects.filter(dam__in=list(animals)).exclude(hatched=None)
-    return dict(young.order_by().values_list("dam").annotate(Max("hatched")))
 
 
 def _digest(season: SeasonInput, plan: SeasonPlan, settings: SeasonSettings) -> str:
