@@ -3,10 +3,8 @@
 Read from ``data/traits.toml``. A locus of unknown inheritance is listed and never computed.
 """
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from functools import cache
-from importlib.resources import files
 from itertools import combinations_with_replacement
 from math import prod
 from types import MappingProxyType
@@ -14,6 +12,7 @@ from typing import Any, Final, Literal
 
 from msgspec import Struct
 
+from scalewitness.domain.data_files import data_file
 from scalewitness.domain.genetics.crosses import System
 from scalewitness.domain.sexing.parameters import Parameter, Status
 from scalewitness.domain.sexing.taxa import UnknownSpecies, taxon
@@ -184,8 +183,7 @@ def read_locus(row: Mapping[str, Any], numbers: Mapping[str, Any]) -> Locus:
 
 @cache
 def _sheet() -> Mapping[str, tuple[Locus, ...]]:
-    text = files("scalewitness.domain.genetics").joinpath("data", "traits.toml").read_text("utf-8")
-    sheet = tomllib.loads(text)
+    sheet = data_file("genetics", "traits.toml")
     found: dict[str, tuple[Locus, ...]] = {}
     for row in sheet["locus"]:
         one = read_locus(row, sheet["numbers"])

@@ -4,16 +4,15 @@ Figures for planning, each with its source and status; never limits, and no stan
 them. What no source says is None or absent, never a guess.
 """
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from math import exp
 from types import MappingProxyType
 from typing import Any
 
 from msgspec import Struct, convert
 
+from scalewitness.domain.data_files import data_file
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.season.events import Event, Mode
 from scalewitness.domain.sexing.parameters import Status
@@ -124,8 +123,7 @@ def _bell(low: int, high: int, place: float, width: float) -> dict[int, float]:
 
 @cache
 def _sheet() -> Mapping[str, BreedingFigures]:
-    place = files("scalewitness.domain.season").joinpath("data", "reproduction.toml")
-    sheet = tomllib.loads(place.read_text("utf-8"))
+    sheet = data_file("season", "reproduction.toml")
     rows = {row["key"]: {**row, "days": _days(row, sheet["groups"])} for row in sheet["species"]}
     return MappingProxyType({key: _figures(row) for key, row in rows.items()})
 

@@ -1,20 +1,15 @@
-"""The data files beside the code, read once. No other module opens them."""
+"""The data files of standings, by version."""
 
-import tomllib
 from decimal import Decimal
 from functools import cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from typing import Any
 
+from scalewitness.domain.data_files import data_file, data_place
 
-@cache
+
 def table(*path: str) -> dict[str, Any]:
-    """One data file by its place under ``data/``, fractions as ``Decimal``.
-
-    The answer is shared: read it, never write it. Raises FileNotFoundError.
-    """
-    return tomllib.loads(_place(*path).read_text("utf-8"), parse_float=Decimal)
+    """One data file, fractions as ``Decimal``: see :func:`data_file`."""
+    return data_file("sexing", *path, fractions=Decimal)
 
 
 @cache
@@ -27,8 +22,6 @@ def lineage(version: str) -> tuple[str, ...]:
 
 def layers(version: str, name: str) -> list[dict[str, Any]]:
     """A version's file of that name and those it builds on, oldest first."""
-    return [table(step, name) for step in lineage(version) if _place(step, name).is_file()]
-
-
-def _place(*path: str) -> Traversable:
-    return files("scalewitness.domain.sexing").joinpath("data", *path)
+    return [
+        table(step, name) for step in lineage(version) if data_place("sexing", step, name).is_file()
+    ]
