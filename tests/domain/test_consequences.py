@@ -8,7 +8,6 @@ from scalewitness.domain.consequences import (
     Disclose,
     DiscloseClaim,
     Hold,
-    HoldForClaim,
     NotifyKeepers,
     OpenDispute,
     PairingView,
@@ -286,9 +285,9 @@ def test_all_pairings_are_told_of_at_once() -> None:
 @pytest.mark.parametrize(
     ("now", "state", "held", "heard", "owed"),
     [
-        ("fell", "offered", False, "stands", HoldForClaim("s", "claim_fell")),
-        ("fell", "confirmed", False, "stands", HoldForClaim("s", "claim_fell")),
-        ("withdrawn", "confirmed", False, "stands", HoldForClaim("s", "claim_withdrawn")),
+        ("fell", "offered", False, "stands", Hold("s", "claim_fell")),
+        ("fell", "confirmed", False, "stands", Hold("s", "claim_fell")),
+        ("withdrawn", "confirmed", False, "stands", Hold("s", "claim_withdrawn")),
         ("fell", "confirmed", True, "stands", None),
         ("stands", "offered", False, "stands", None),
         ("fell", "paid", False, "stands", DiscloseClaim("s", "fell")),

@@ -15,11 +15,15 @@ from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
 Reliance = Literal["stands", "fell", "reversed"]
 Change = Literal["fell", "reversed", "restored"]
 HoldReason = Literal[
-    "standing_fell", "standing_reversed", "standing_changed", "contrary_call_waits"
+    "standing_fell",
+    "standing_reversed",
+    "standing_changed",
+    "contrary_call_waits",
+    "claim_fell",
+    "claim_withdrawn",
 ]
 ClaimReliance = Literal["stands", "fell", "withdrawn"]
 ClaimChange = Literal["fell", "withdrawn", "restored"]
-ClaimHoldReason = Literal["claim_fell", "claim_withdrawn"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +60,6 @@ class ClaimedSale:
     state: State
     held: bool
     disclosed: ClaimReliance = "stands"
-
-
-@dataclass(frozen=True, slots=True)
-class HoldForClaim:
-    sale: str
-    reason: ClaimHoldReason
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +120,7 @@ class AskForRecheck:
 Consequence = Hold | Disclose | OpenDispute | NotifyKeepers | Replan | AskForRecheck
 
 
-OfClaim = HoldForClaim | DiscloseClaim | ReplanForClaim
+OfClaim = Hold | DiscloseClaim | ReplanForClaim
 
 
 def of_claim(
@@ -142,11 +140,11 @@ def of_claim(
     return tuple(found)
 
 
-def _of_claim_in(sale: ClaimedSale, now: ClaimReliance) -> HoldForClaim | DiscloseClaim | None:
+def _of_claim_in(sale: ClaimedSale, now: ClaimReliance) -> Hold | DiscloseClaim | None:
     if sale.state in UNPAID:
         if now == "stands" or sale.held:
             return None
-        return HoldForClaim(sale.sale, "claim_fell" if now == "fell" else "claim_withdrawn")
+        return Hold(sale.sale, "claim_fell" if now == "fell" else "claim_withdrawn")
     gone = sale.disclosed != "stands" and now != "stands"
     if sale.state not in RELIED_ON or gone or sale.disclosed == now:
         return None

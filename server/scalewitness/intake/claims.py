@@ -19,7 +19,7 @@ from scalewitness.domain.consequences import (
     ClaimedSale,
     ClaimReliance,
     DiscloseClaim,
-    HoldForClaim,
+    Hold,
     ReplanForClaim,
     of_claim,
 )
@@ -181,7 +181,7 @@ class _Following:
                 self._replan([pairings[each] for each in one.pairings], one.change)
                 continue
             relied.append(relying[one.sale])
-            if isinstance(one, HoldForClaim):
+            if isinstance(one, Hold):
                 self._hold(relied[-1], one)
             else:
                 self._disclose(relied[-1], one)
@@ -214,7 +214,7 @@ class _Following:
         progress = progress_of(sale)
         return ClaimedSale(str(sale.pk), progress.state, bool(progress.held), heard)
 
-    def _hold(self, sale: Sale, hold: HoldForClaim) -> None:
+    def _hold(self, sale: Sale, hold: Hold) -> None:
         cause = str(self.cause.cause)
         body = SaleHeld(reason=hold.reason, animal=str(self.animal.pk), cause=cause)
         logged = self.batch.state("sale_held", sale.pk, body)
