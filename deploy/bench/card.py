@@ -19,16 +19,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from bench.calibration import Calibration, kept
-from scalewitness.domain.observations import Pass, Probing, Sex
+from bench.probing import probed_by
+from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Standing, case_of
-from scalewitness.domain.sexing.evidence import Evidence, other
+from scalewitness.domain.sexing.evidence import other
 from scalewitness.domain.sexing.parameters import CURRENT, Parameter, Status, load_parameters
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import EMPTY
 from scalewitness.domain.sexing.taxa import taxon
 
 FILE: Final = Path(__file__).parents[2] / "server/scalewitness/domain/sexing/CARD.md"
-DAY: Final = 86_400_000
 SEXES: Final[tuple[Sex, ...]] = get_args(Sex)
 DEPTHS: Final[Mapping[Sex, str]] = {"male": "9", "female": "3"}
 """What a ball python of that sex probes."""
@@ -47,29 +47,12 @@ MUST_WORK: Final[Mapping[str, Sequence[tuple[str, bool]]]] = {
 
 
 def standing_after(checks: Sequence[tuple[str, bool]], sex: Sex) -> Standing:
+    called = [sex if came_to == "right" else other(sex) for came_to, _ in checks]
     calls = [
-        _check(place, sex if came_to == "right" else other(sex), blind=blind)
-        for place, (came_to, blind) in enumerate(checks)
+        probed_by(place, one, DEPTHS[one], blind=blind)
+        for place, (one, (_, blind)) in enumerate(zip(called, checks, strict=True))
     ]
     return case_of(calls, taxon("python_regius"), EMPTY, load_parameters()).standing(DEFAULT_POLICY)
-
-
-def _check(place: int, sex: Sex, *, blind: bool) -> Evidence:
-    sides = Pass("left", DEPTHS[sex], "resistance"), Pass("right", DEPTHS[sex], "resistance")
-    return Evidence(
-        call=f"call-{place}",
-        examiner=f"keeper-{place}",
-        role="keeper",
-        at=place * DAY,
-        position=place,
-        stage="adult",
-        conclusion=sex,
-        sureness="certain",
-        observed=Probing(sides),
-        identity="confirmed",
-        blind=blind,
-        interested=not blind,
-    )
 
 
 def _room() -> Iterator[str]:

@@ -82,13 +82,8 @@ def _loci(dice: random.Random) -> list[dict[str, Any]]:
 
 
 def _member(dice: random.Random, key: str, earlier: Sequence[str]) -> dict[str, Any]:
-    one: dict[str, Any] = {
-        "id": key,
-        "male": dice.choice([0.0, 0.1, 0.5, 0.5, 0.9, 1.0]),
-        "sires": {},
-        "dams": {},
-        "alone": None,
-    }
+    male = dice.choice([0.0, 0.1, 0.5, 0.5, 0.9, 1.0])
+    one: dict[str, Any] = {"id": key, "male": male, "sires": {}, "dams": {}, "alone": None}
     if len(earlier) < 2 or dice.random() < 0.15:
         return one
     one["sires"], one["dams"] = _parents(dice, earlier), _parents(dice, earlier)

@@ -44,26 +44,27 @@ def probed(kind: Taxon, depth: int, keepers: int, version: str = CURRENT) -> Sta
 
 
 def _standing(kind: Taxon, depth: int, keepers: int, sex: Sex, version: str) -> Standing:
-    passes = Pass("left", str(depth), "resistance"), Pass("right", str(depth), "resistance")
-    calls = [
-        Evidence(
-            call=f"call-{n}",
-            examiner=f"keeper-{n}",
-            role="keeper",
-            at=n * DAY,
-            position=n,
-            stage="adult",
-            conclusion=sex,
-            sureness="certain",
-            observed=Probing(passes),
-            identity="confirmed",
-            blind=True,
-            interested=False,
-        )
-        for n in range(keepers)
-    ]
+    calls = [probed_by(n, sex, str(depth)) for n in range(keepers)]
     case = case_of(calls, kind, EMPTY, load_parameters(version))
     return case.standing(DEFAULT_POLICY)
+
+
+def probed_by(place: int, sex: Sex, depth: str, *, blind: bool = True) -> Evidence:
+    """By a keeper of its own, both sides alike; whoever is not blind has a share in the animal."""
+    return Evidence(
+        call=f"call-{place}",
+        examiner=f"keeper-{place}",
+        role="keeper",
+        at=place * DAY,
+        position=place,
+        stage="adult",
+        conclusion=sex,
+        sureness="certain",
+        observed=Probing((Pass("left", depth, "resistance"), Pass("right", depth, "resistance"))),
+        identity="confirmed",
+        blind=blind,
+        interested=not blind,
+    )
 
 
 def line(kind: Taxon) -> str:
