@@ -116,8 +116,14 @@ def collections_by_id(ids: Iterable[UUID]) -> dict[UUID, Collection]:
 
 def lender_of(animal: UUID) -> UUID | None:
     """The collection that an animal is on loan from, None where it is on none."""
-    last = Custody.objects.filter(animal=animal).order_by("-position").first()
-    return last.came_from if last is not None and last.why == "loaned" else None
+    return lenders_of([animal]).get(animal)
+
+
+def lenders_of(animals: Iterable[UUID]) -> dict[UUID, UUID]:
+    """The same of each that is on loan."""
+    last = Custody.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
+    rows = last.distinct("animal").values_list("animal", "came_from", "why")
+    return {animal: came_from for animal, came_from, why in rows if why == "loaned"}
 
 
 def collections_of(keeper: UUID) -> list[Collection]:

@@ -14,8 +14,8 @@ from uuid import UUID
 import msgspec
 from msgspec.structs import replace
 
-from scalewitness.animals.models import Animal, Collection, Custody
-from scalewitness.animals.queries import conditions_of
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.queries import conditions_of, lenders_of
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.carrying import Stock, stock_of
 from scalewitness.breeding.queries.notes import last_young
@@ -43,9 +43,9 @@ from scalewitness.sales.queries import animals_on_sale, offered_to
 from scalewitness.seasons.queries.seasons import SeasonSettings, settings_of
 from scalewitness.standings.queries.logged import latest_standings
 
-MALES, FEMALES = 12, 48
-"""Of each at most that are weighed beside those planned (our judgement: a plan of them takes the
-worker less than a minute)."""
+MALES, FEMALES = 15, 60
+"""Of each at most that are weighed, unless more are planned (our judgement: a plan of so many takes
+the worker five seconds, see ``deploy/bench/FIGURES.md``)."""
 HARDLY: Final = 0.01
 """Animals that are a pair with less than this chance need no kinship (our judgement)."""
 Carries = Mapping[str, Mapping[str, Mapping[Genotype, float]]]
@@ -220,7 +220,7 @@ def _breeding(
 ) -> Iterable[BreedingAnimal]:
     ids = [one.pk for one in animals]
     standings, noted = latest_standings(ids), conditions_of(ids)
-    on_sale, lent, last = animals_on_sale(ids), _lent(ids), last_young(found, ids)
+    on_sale, lent, last = animals_on_sale(ids), lenders_of(ids), last_young(found, ids)
     for one in animals:
         standing = standings.get(one.pk)
         male = float(standing.p_male) if standing else 0.5
@@ -248,13 +248,6 @@ def _breeding(
 
 def _grams(noted: Decimal | None) -> float | None:
     return None if noted is None else float(noted)
-
-
-def _lent(animals: Iterable[UUID]) -> set[UUID]:
-    """Those that are where they are on loan."""
-    last = Custody.objects.filter(animal__in=list(animals)).order_by("animal", "-position")
-    rows = last.distinct("animal").values_list("animal", "why")
-    return {animal for animal, why in rows if why == "loaned"}
 
 
 def _digest(season: SeasonInput, plan: SeasonPlan, settings: SeasonSettings) -> str:
