@@ -62,7 +62,6 @@ from scalewitness.traits.queries import Worded, as_statements
 from scalewitness.traits.queries.claims import (
     Judged,
     any_claims,
-    fallen_among,
     judged_near,
     makers_for,
 )
@@ -119,7 +118,7 @@ def _change(
     now: ClaimReliance = "fell" if judged.falls else "stands"
     known = written if judged.falls else None
     following = _Following(judged.animal, claim, cause, logged, known, batch)
-    return following.write(now, sales, planned, fell=judged.fell)
+    return following.write(now, sales, planned)
 
 
 def follow_withdrawal(statement: Worded, fact: Logged[TraitWithdrawn], batch: Batch) -> None:
@@ -128,9 +127,8 @@ def follow_withdrawal(statement: Worded, fact: Logged[TraitWithdrawn], batch: Ba
     animal = statement.animal
     touched = Touched(fact.id, "trait_withdrawn")
     following = _Following(animal, claim, touched, fact, None, batch)
-    fell = bool(fallen_among([claim.id]))
     planned = _planned_on(animal, claim)
-    notice = following.write("withdrawn", sales_of_animal(animal.pk), planned, fell=fell)
+    notice = following.write("withdrawn", sales_of_animal(animal.pk), planned)
     if notice.relied:
         notify_of_claims([notice], batch.letters)
 
@@ -147,8 +145,8 @@ def _planned_on(animal: Animal, claim: Statement) -> Sequence[Pairing]:
 
 @dataclass
 class _Following:
-    """Writes what is owed of one claim to its buyers, and to who planned on it. ``fact``: the one
-    that says what became of it; ``chance``: of one that fell."""
+    """Writes what is owed of one claim to its buyers, and to who planned on it. ``claim``: as it
+    was before; ``fact``: the one that says what became of it; ``chance``: of one that fell."""
 
     animal: Animal
     claim: Statement
@@ -158,21 +156,15 @@ class _Following:
     batch: Batch
 
     def write(
-        self,
-        now: ClaimReliance,
-        sales: Iterable[Sale],
-        planned: Iterable[Pairing],
-        *,
-        fell: bool,
+        self, now: ClaimReliance, sales: Iterable[Sale], planned: Iterable[Pairing]
     ) -> ClaimNotice:
-        """``sales``: all that the animal was ever in; ``planned``: pairings of it; ``fell``: it had
-        fallen."""
+        """``sales``: all that the animal was ever in; ``planned``: pairings of it."""
         every = list(sales)
         relying = {str(one.pk): one for one in every if self._relies(one)}
         heard = last_disclosed_of_claim([one.pk for one in relying.values()], self.claim.id)
         pairings = {str(one.pk): one for one in planned}
         views = [self._view(one, heard[one.pk]) for one in relying.values()]
-        follows = of_claim(now, views, list(pairings), fell=fell)
+        follows = of_claim(now, views, list(pairings), fell=self.claim.fell)
         if follows:
             self.batch.store()
         relied: list[Sale] = []

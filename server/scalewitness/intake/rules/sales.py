@@ -38,7 +38,7 @@ from scalewitness.sales.queries.returns import returns_of
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.logged import label_of, latest_standings
 from scalewitness.traits.queries import claims_named
-from scalewitness.traits.queries.claims import fallen_among, makers_for
+from scalewitness.traits.queries.claims import makers_for
 
 NEEDS_CODE = (
     "The seller asked for a code with your confirmation. Have one sent to your address, and "
@@ -222,7 +222,7 @@ def _check_claims(body: OfferMade, animals: Collection[UUID]) -> None:
             )
     if len(set(named)) < len(named):
         raise OutOfRange("Represent each claim once.", pointer="/body/claims")
-    gone = fallen_among(named) | {one.pk for one in found.values() if hasattr(one, "withdrawal")}
+    gone = [one.pk for one in found.values() if one.fell or hasattr(one, "withdrawal")]
     if gone:
         raise StandingMoved(
             "A claim of the offer fell or was withdrawn.", claims=sorted(map(str, gone))

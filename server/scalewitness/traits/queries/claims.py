@@ -35,8 +35,6 @@ class Judged(NamedTuple):
     animal: Animal
     claim: Statement
     chance: float | None
-    fell: bool
-    """Whether it fell before."""
 
     @property
     def falls(self) -> bool:
@@ -44,7 +42,7 @@ class Judged(NamedTuple):
 
     @property
     def changes(self) -> bool:
-        return self.falls != self.fell
+        return self.falls != self.claim.fell
 
 
 def judged_near(touched: Set[UUID]) -> list[Judged]:
@@ -54,10 +52,9 @@ def judged_near(touched: Set[UUID]) -> list[Judged]:
     rows = list(_at_stake(touched))
     makers = makers_for({one.animal_id for one in rows})
     rows = [one for one in rows if one.by in makers[one.animal_id]]
-    fallen = fallen_among(one.pk for one in rows)
     families = Families({one.animal_id: one.animal for one in rows})
     found = (
-        Judged(row.animal, claim, families.chance(row.animal, claim), claim.id in fallen)
+        Judged(row.animal, claim, families.chance(row.animal, claim))
         for row, claim in zip(rows, as_statements(rows), strict=True)
         if may_fall(claim, locus_named(row.animal.species, claim.locus))
     )
@@ -72,13 +69,6 @@ def _at_stake(touched: Set[UUID]) -> QuerySet[Worded]:
     rows = statement_rows().filter(near, has_both | changed, **IN_FORCE)
     rows = rows.exclude(Q(locus="") | Q(says="may_carry"))
     return rows.select_related("animal__collection__keeper").order_by("animal", "position")
-
-
-def fallen_among(statements: Iterable[UUID]) -> set[UUID]:
-    """Those of the claims that fell and do not stand again."""
-    rows = ClaimChange.objects.filter(statement__in=list(statements)).order_by("position")
-    last = dict(rows.values_list("statement", "fell"))
-    return {statement for statement, fell in last.items() if fell}
 
 
 def gone_at(statements: Iterable[UUID], at: int | None) -> dict[UUID, str]:
