@@ -60,7 +60,7 @@ def particulars_corrected(fact: Sealed, batch: Batch) -> int:
     animal = stewarded(fact.about, batch)
     on_record = _parents_open_to(animal, batch)
     _check_parents(cast(Particulars, fact.body), batch, on_record)
-    _check_no_loop(animal, cast(Particulars, fact.body), batch)
+    _check_no_loop(animal, cast(Particulars, fact.body), batch, on_record)
     logged, earlier = batch.log(fact), animal.sire
     services.store_particulars(animal, logged)
     named = cast(Particulars, fact.body).sire
@@ -118,16 +118,19 @@ def _check_parent(
         )
 
 
-def _check_no_loop(animal: Animal, body: Particulars, batch: Batch) -> None:
+def _check_no_loop(animal: Animal, body: Particulars, batch: Batch, on_record: Parents) -> None:
     """Nothing is its own ancestor. Only what the actor may see is followed: whoever names a parent
     could else find out by refusals who descends from whom. What closes a loop out of their sight
-    is left out wherever a pedigree is read (`known_descent`)."""
-    named = {role: getattr(body, role) for role in ("sire", "dam")}
-    if not any(named.values()):
+    is left out wherever a pedigree is read (`known_descent`). Parents that stay as they are close
+    none, and most corrections leave them: for those no descent is read, as everybody waits."""
+    named = {"sire": body.sire, "dam": body.dam}
+    known = dict(zip(named, on_record, strict=True))
+    new = {role: UUID(one) for role, one in named.items() if one and one != str(known[role])}
+    if not new:
         return
     descended = descend_from(known_descent(reader_of(_keeper(batch), batch.now)), animal.pk)
-    for role, parent in named.items():
-        if parent and UUID(parent) in descended:
+    for role, parent in new.items():
+        if parent in descended:
             raise OutOfRange(
                 "An animal cannot descend from itself: this is it, or one of its own young.",
                 pointer=f"/body/{role}",
