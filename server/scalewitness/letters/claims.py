@@ -35,6 +35,10 @@ def now_in_words(chance: str | None) -> str:
     return f"true with a chance of {100 * float(chance):.2g} in 100, by its proved parents"
 
 
+def becomes_in_words(change: ClaimChange, chance: str | None) -> str:
+    return "stands again" if change == "restored" else now_in_words(chance)
+
+
 def notify_of_claim_hold(
     sale: Sale, cause: UUID, animal: Animal, claim: Statement, chance: str | None, owing: Owing
 ) -> None:
@@ -131,7 +135,7 @@ def _claim_changed(reader: Concerned, one: ClaimNotice) -> dict[str, Any]:
         **_known(reader, one.animal, one.claim),
         "claim": claim_in_letters(one.animal, one.claim),
         "change": one.change,
-        "becomes": now_in_words(one.chance) if one.change != "restored" else "stands again",
+        "becomes": becomes_in_words(one.change, one.chance),
     }
 
 

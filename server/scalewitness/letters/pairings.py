@@ -1,7 +1,7 @@
 """Letters about planned pairings whose plan rests on what changed of one of the two."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -11,18 +11,30 @@ from scalewitness.calls.queries.visibility import Sight, sights_of
 from scalewitness.domain.consequences import Affected, ClaimChange
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.letters.animals import describe, stewards
-from scalewitness.letters.claims import claim_in_letters, now_in_words
+from scalewitness.letters.claims import becomes_in_words, claim_in_letters
 from scalewitness.letters.owing import Owing
 from scalewitness.people.models import Keeper
 
 
 class _Reader(NamedTuple):
     """Who holds one of the two of each of these ``pairings``, or is a partner where it is, and what
-    they see of ``sights``."""
+    they see of ``sights``. ``rooms``: the collections of theirs that the two are in."""
 
     keeper: Keeper
     pairings: list[Pairing]
     sights: Mapping[UUID, Sight]
+    rooms: Set[UUID]
+
+    @property
+    def plans(self) -> list[dict[str, Any]]:
+        """The seasons of their own collections that the pairings are part of."""
+        found = {
+            (pairing.season, str(one.collection_id))
+            for pairing in self.pairings
+            for one in (pairing.sire, pairing.dam)
+            if one.collection_id in self.rooms
+        }
+        return [{"season": season, "collection": room} for season, room in sorted(found)]
 
 
 def notify_of_pairings(
@@ -37,7 +49,8 @@ def notify_of_pairings(
     planned on; whoever is still to check it blind hears nothing."""
     found = list(affected)
     changes = {pairing.pk: one for pairing, one in found}
-    for keeper, own, sights in _readers(animal, [pairing for pairing, _ in found], owing):
+    for reader in _readers(animal, [pairing for pairing, _ in found], owing):
+        keeper, sights = reader.keeper, reader.sights
         owing.owe(
             "pairing_affected",
             cause=standing,
@@ -50,9 +63,9 @@ def notify_of_pairings(
                 "pairings": [
                     _planned(one, animal, sights)
                     | {"sex": changes[one.pk].sex, "change": changes[one.pk].change}
-                    for one in own
+                    for one in reader.pairings
                 ],
-                "plans": _plans_of(keeper, own, owing),
+                "plans": reader.plans,
             },
             about=f"pairings of {animal.pk}",
         )
@@ -73,8 +86,8 @@ def notify_of_claimed_pairings(
 ) -> None:
     """The same of a claim of a trait, to those who see the animal whole and nobody else: whoever
     may not see it knows of no claim. Who took it back themselves knows."""
-    becomes = "stands again" if moved.change == "restored" else now_in_words(moved.chance)
-    for keeper, own, sights in _readers(animal, pairings, owing):
+    for reader in _readers(animal, pairings, owing):
+        keeper, sights = reader.keeper, reader.sights
         took_back = moved.change == "withdrawn" and keeper.pk == owing.sender
         if animal.pk not in sights or took_back:
             continue
@@ -87,14 +100,14 @@ def notify_of_claimed_pairings(
                 "to_name": keeper.name,
                 "animal": describe(animal),
                 "claim": claim_in_letters(animal, moved.claim),
-                "becomes": becomes,
+                "becomes": becomes_in_words(moved.change, moved.chance),
                 "position": moved.position,
                 "pairings": [
                     _planned(one, animal, sights)
                     | {"sex": "male" if one.sire_id == animal.pk else "female"}
-                    for one in own
+                    for one in reader.pairings
                 ],
-                "plans": _plans_of(keeper, own, owing),
+                "plans": reader.plans,
             },
             about=f"claim {moved.claim.id} in pairings",
         )
@@ -103,10 +116,13 @@ def notify_of_claimed_pairings(
 def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Iterator[_Reader]:
     """But for who is still to check the animal blind; without pairings whose mate they are to check
     so: a pairing says what each is taken for."""
+    found = list(pairings)
+    homes = {one.collection_id: one for pair in found for one in (pair.sire, pair.dam)}
+    inside = {room: stewards(one, owing) for room, one in homes.items()}
     keepers: dict[UUID, Keeper] = {}
     own: defaultdict[UUID, list[Pairing]] = defaultdict(list)
-    for pairing in pairings:
-        both = [*stewards(pairing.sire, owing), *stewards(pairing.dam, owing)]
+    for pairing in found:
+        both = [*inside[pairing.sire.collection_id], *inside[pairing.dam.collection_id]]
         for keeper in {one.pk: one for one in both}.values():
             keepers[keeper.pk] = keeper
             own[keeper.pk].append(pairing)
@@ -115,18 +131,8 @@ def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Itera
         sights = sights_of(id, {animal.pk, *mates}, owing.now)
         open_ones = [one for one in own[id] if sights.get(mate_of(one, animal).pk) != "blind"]
         if open_ones and sights.get(animal.pk) != "blind":
-            yield _Reader(keeper, open_ones, sights)
-
-
-def _plans_of(keeper: Keeper, pairings: Iterable[Pairing], owing: Owing) -> list[dict[str, Any]]:
-    """The seasons of the reader's own collections that they are part of."""
-    found = {
-        (pairing.season, str(one.collection_id))
-        for pairing in pairings
-        for one in (pairing.sire, pairing.dam)
-        if keeper.pk in {each.pk for each in stewards(one, owing)}
-    }
-    return [{"season": season, "collection": room} for season, room in sorted(found)]
+            rooms = {room for room, who in inside.items() if keeper in who}
+            yield _Reader(keeper, open_ones, sights, rooms)
 
 
 def mate_of(pairing: Pairing, animal: Animal) -> Animal:
