@@ -88,9 +88,7 @@ def stored(outlook: SeasonOutlook) -> OutlookBody | None:
 
 def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
     """Whether something that bears on it came since, or was never looked at."""
-    if not outlook.digest or _is_old(outlook, now) or outlook.settings != _settings(outlook):
-        return True
-    if SeasonOutlook.objects.filter(_by_the_clock(now), pk=outlook.pk).exists():
+    if SeasonOutlook.objects.filter(_without_a_fact(now), pk=outlook.pk).exists():
         return True
     if outlook.position >= tip().size:
         return False
@@ -98,9 +96,12 @@ def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
     return bearing.on(outlook.basis, outlook.reader_id, outlook.position)
 
 
-def _settings(outlook: SeasonOutlook) -> int:
-    found = Season.objects.filter(collection=outlook.collection_id, year=outlook.year)
-    return found.values_list("version", flat=True).first() or 0
+def _without_a_fact(now: datetime) -> Q:
+    """Those to be looked at again, whatever the log has: never yet, not for long, edited since, or
+    by the clock."""
+    kept = Season.objects.filter(collection=OuterRef("collection"), year=OuterRef("year"))
+    edited = ~Q(settings=Coalesce(Subquery(kept.values("version")[:1]), 0))
+    return Q(digest="") | Q(computed_at__lt=now - AGES) | edited | _by_the_clock(now)
 
 
 def _by_the_clock(now: datetime) -> Q:
@@ -111,10 +112,6 @@ def _by_the_clock(now: datetime) -> Q:
     opened = Q(opens__gt=since, opens__lte=now)
     closed = Q(closes__gt=since, closes__lte=now)
     return Q(Exists(given.filter(opened | closed)))
-
-
-def _is_old(outlook: SeasonOutlook, now: datetime) -> bool:
-    return outlook.computed_at is None or outlook.computed_at < now - AGES
 
 
 def years_ahead(now: datetime) -> range:
@@ -135,13 +132,8 @@ def due(now: datetime) -> tuple[QuerySet[SeasonOutlook], int]:
     behind = found.filter(position__lt=size).exclude(digest="")
     since = behind.aggregate(since=Min("position"))["since"]
     bearing = bearing_since(size if since is None else since)
-    kept = Season.objects.filter(collection=OuterRef("collection"), year=OuterRef("year"))
-    version = Coalesce(Subquery(kept.values("version")[:1]), 0)
-    wanted = Q(digest="") | Q(computed_at__lt=now - AGES) | Q(asked_best__isnull=False)
-    wanted |= _by_the_clock(now)
-    wanted |= ~Q(settings=F("kept"))
     near = Q(reader__in=list(bearing.readers)) | Q(basis__overlap=list(bearing.things))
     touched = behind.filter(near).values_list("pk", "basis", "reader", "position")
     borne = [pk for pk, basis, reader, since in touched if bearing.on(basis, reader, since)]
-    rows = found.annotate(kept=version).filter(wanted | Q(pk__in=borne))
+    rows = found.filter(_without_a_fact(now) | Q(asked_best__isnull=False) | Q(pk__in=borne))
     return rows.order_by(F("computed_at").asc(nulls_first=True), "pk"), size
