@@ -15,7 +15,7 @@ from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.sexing.feasible import WITHOUT_THE_ANIMAL, Condition
 from scalewitness.domain.sexing.weighing import Weighing
 from scalewitness.planning.available import ANYBODY, Examiners, Party, examiners_for
-from scalewitness.planning.candidates import Ready, candidates
+from scalewitness.planning.candidates import AtStake, Ready, candidates
 from scalewitness.planning.plans import RESTED, WEIGHED
 from scalewitness.seasons.queries.inputs import SeasonRead
 from scalewitness.standings.queries.assessing import Yardstick, yardstick
@@ -29,14 +29,16 @@ def checks_before_pairing(
     """Of the animals there whose sex or claims are not sure, those in the plan first, by their
     keeper, by anybody, by a laboratory; and whose check it is. As of a day when they are rested:
     what today stands in the way, as a meal, does not in the weeks before pairing."""
-    animals = _unsure(read, collection)
-    who = _examiners(collection, animals, now)
+    own = _own(read, collection)
+    animals = _unsure(read, own)
+    stake = at_stake([one.pk for one in animals], now)
+    who = _examiners(collection, animals, stake, now)
     rule = yardstick()
-    for ready in candidates(animals, at_stake([one.pk for one in animals], now), rule.numbers, now):
+    for ready in candidates(animals, stake, rule.numbers, now):
         for check in _of_sex(ready, who, rule, now):
             yield check, who.parties[check.examiner]
     scenarios = Scenarios(read.season)
-    for key in _own(read, collection):
+    for key in own:
         for check in checks_of_claims(scenarios, str(key), LABORATORY):
             yield check, who.parties[LABORATORY]
 
@@ -52,10 +54,10 @@ def _of_sex(
     return (one for one in found if not ready.leave_alone or one.method in WITHOUT_THE_ANIMAL)
 
 
-def _unsure(read: SeasonRead, collection: Collection) -> list[Animal]:
+def _unsure(read: SeasonRead, own: Iterable[UUID]) -> list[Animal]:
     sure = season_number("from", "uncertain")
     unsure = {UUID(one.animal) for one in read.season.animals if sure <= one.p_male <= 1 - sure}
-    wanted = [key for key in _own(read, collection) if key in unsure][:WEIGHED]
+    wanted = [key for key in own if key in unsure][:WEIGHED]
     found: Mapping[UUID, Animal] = Animal.objects.in_bulk(wanted)
     return [found[key] for key in wanted]
 
@@ -72,7 +74,9 @@ def _own(read: SeasonRead, collection: Collection) -> list[UUID]:
     return [UUID(key) for _, key in keys if UUID(key) in there]
 
 
-def _examiners(collection: Collection, animals: list[Animal], now: datetime) -> Examiners:
+def _examiners(
+    collection: Collection, animals: list[Animal], stake: AtStake, now: datetime
+) -> Examiners:
     """The keeper and nobody in particular: who comes is not planned yet."""
-    who = examiners_for(collection, animals, at_stake([one.pk for one in animals], now), now)
+    who = examiners_for(collection, animals, stake, now)
     return who.only({str(collection.keeper_id), *ANYBODY} & set(who.expected))
