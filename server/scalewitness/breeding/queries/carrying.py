@@ -53,6 +53,19 @@ def stock_of(found: PedigreeSeen, species: str) -> Stock:
     return Stock(Pedigree(members), loci)
 
 
+def as_stated(found: PedigreeSeen, among: Collection[UUID]) -> Pedigree:
+    """Of those ``among`` the relatives, each with the parents that it is stated to have among
+    them."""
+
+    def parents(one: UUID | None) -> dict[str | None, float]:
+        return {str(one): 1.0} if one in among else {}
+
+    known = (found.relatives[one] for one in among)
+    return Pedigree(
+        Member(str(one.id), sires=parents(one.sire), dams=parents(one.dam)) for one in known
+    )
+
+
 class PageTables(Plain):
     """Tables for a page that somebody waits for."""
 

@@ -1,6 +1,6 @@
 """What a pairing of two animals should bring, for one reader, planned or not."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final, Literal
@@ -11,6 +11,7 @@ from scalewitness.animals.queries import LastNoted, conditions_of
 from scalewitness.breeding.queries.carrying import (
     ON_PAGE,
     Stock,
+    as_stated,
     nearest,
     relatives_taken,
     stock_of,
@@ -29,7 +30,6 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.domain.genetics.elimination import TooTangled
 from scalewitness.domain.genetics.kinship import Kinship
 from scalewitness.domain.genetics.passing import Contradiction
-from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.prospects import prospects
 from scalewitness.domain.genetics.young import HarmExpected, Prospects, pair_chance
 from scalewitness.domain.observations import Sex
@@ -152,15 +152,8 @@ def _kinship(found: PedigreeSeen, one: UUID, other: UUID) -> KinshipSeen:
         if len(more) > MOST_ANCESTORS:
             break
         generations, known, whole = generations + 1, more, len(more) == len(known)
-    members = (_as_stated(found.relatives[each], known) for each in known)
-    coefficient = Kinship(Pedigree(members)).of(str(one), str(other))
+    coefficient = Kinship(as_stated(found, known)).of(str(one), str(other))
     return KinshipSeen(coefficient, None if whole else generations)
-
-
-def _as_stated(one: Relative, known: Collection[UUID]) -> Member:
-    sires: dict[str | None, float] = {str(one.sire): 1.0} if one.sire in known else {}
-    dams: dict[str | None, float] = {str(one.dam): 1.0} if one.dam in known else {}
-    return Member(str(one.id), sires=sires, dams=dams)
 
 
 def _is(one: PairingSeen, sire: UUID, dam: UUID) -> bool:

@@ -17,7 +17,7 @@ from msgspec.structs import replace
 from scalewitness.animals.models import Animal, Collection
 from scalewitness.animals.queries import conditions_of, lenders_of
 from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries.carrying import Stock, stock_of
+from scalewitness.breeding.queries.carrying import Stock, as_stated, stock_of
 from scalewitness.breeding.queries.notes import last_young
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
@@ -25,7 +25,6 @@ from scalewitness.calls.queries.visibility import sights_of
 from scalewitness.domain.genetics.carried import Bounded, Chances, carried
 from scalewitness.domain.genetics.kinship import Kinship
 from scalewitness.domain.genetics.passing import Contradiction
-from scalewitness.domain.genetics.pedigree import Member, Pedigree
 from scalewitness.domain.genetics.tables import PLAIN, Tables
 from scalewitness.domain.genetics.traits import Genotype, Locus
 from scalewitness.domain.genetics.young import pair_chance
@@ -193,15 +192,7 @@ def _kinship(
 ) -> dict[tuple[str, str], float]:
     """Of animals of one species that may be a pair, with the parents as they are stated; 0 is left
     out."""
-    members = (
-        Member(
-            str(one.id),
-            sires={str(one.sire): 1.0} if one.sire in found.relatives else {},
-            dams={str(one.dam): 1.0} if one.dam in found.relatives else {},
-        )
-        for one in found.relatives.values()
-    )
-    kinship = Kinship(Pedigree(members))
+    kinship = Kinship(as_stated(found, found.relatives.keys()))
     pairs = (
         (one.animal, other.animal)
         for one, other in combinations(sorted(animals, key=lambda one: one.animal), 2)
