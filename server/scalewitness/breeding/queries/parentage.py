@@ -6,12 +6,15 @@ from datetime import date
 from typing import Final
 from uuid import UUID
 
+import msgspec
 from django.db.models import Exists, OuterRef, Q
 
 from scalewitness.breeding.models import Pairing, SeasonNote
 from scalewitness.breeding.queries.descent import Descent, Descents
 from scalewitness.calls.models import COUNTS, Call
 from scalewitness.calls.queries.visibility import Reader
+from scalewitness.domain.facts import CallMade
+from scalewitness.domain.observations import Parentage
 from scalewitness.domain.parents import SPERM_KEPT, TO_HATCH
 from scalewitness.standings.queries.evidence import with_report
 
@@ -85,16 +88,16 @@ def tested_young(descents: Descents, wanted: Collection[UUID]) -> dict[UUID, set
     seen = young.keys() & descents.keys()
     found: dict[UUID, set[UUID]] = {}
     for call in with_report(Call.objects.filter(COUNTS, animal__in=seen, method="parentage")):
-        observed, day = call.body["observed"], call.examined_at.date()
+        day = call.examined_at.date()
         then = {one for one, hatched in young[call.animal_id] if hatched <= day}
-        if call.report == "confirmed" and _settles(observed) and observed["young"] == len(then):
+        if call.report == "confirmed" and _tested(call) == len(then):
             found.setdefault(call.animal_id, set()).update(then)
     return found
 
 
-def _settles(observed: Mapping[str, object]) -> bool:
-    """Whether it leaves nothing else that could explain its young."""
-    if observed["found"] == "dam_alone":
-        return True
-    excluded = ("other_males_excluded", "stored_sperm_excluded", "parthenogenesis_excluded")
-    return observed["found"] == "sire" and all(observed[one] for one in excluded)
+def _tested(call: Call) -> int:
+    """Of how many young it leaves nothing else that could explain them."""
+    observed = msgspec.convert(call.body, CallMade).observed
+    if not isinstance(observed, Parentage) or observed.proves is None:
+        return 0
+    return observed.young if observed.all_excluded else 0
