@@ -1,6 +1,6 @@
 """What animals carry, from the pedigree that one reader may see."""
 
-from collections.abc import Collection, Container, Hashable, Iterable, Mapping
+from collections.abc import Collection, Container, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 from uuid import UUID
@@ -91,9 +91,13 @@ class CarriedAt:
     contradicts: bool = False
 
 
-def relatives_taken(stock: Stock) -> tuple[int | None, ...]:
-    """Of how many relatives it is tried, until it is not too tangled; None: of all."""
-    return NEAREST if len(stock.pedigree) > MOST_WHOLE else (None, *NEAREST)
+def pedigrees_tried(stock: Stock, animals: Collection[str]) -> Iterator[tuple[Pedigree, bool]]:
+    """The whole pedigree, and ever fewer of the relatives nearest to these animals, until it is not
+    too tangled; and whether it is the whole."""
+    if len(stock.pedigree) <= MOST_WHOLE:
+        yield stock.pedigree, True
+    for most in NEAREST:
+        yield nearest(stock.pedigree, animals, most), False
 
 
 def carried_by(stock: Stock, animal: UUID, beside: Collection[UUID]) -> Mapping[str, CarriedAt]:
@@ -103,9 +107,7 @@ def carried_by(stock: Stock, animal: UUID, beside: Collection[UUID]) -> Mapping[
 
 def _carried_at(stock: Stock, locus: Locus, animal: UUID, beside: Collection[UUID]) -> CarriedAt:
     bounds = None
-    for most in relatives_taken(stock):
-        whole = most is None
-        near = stock.pedigree if most is None else nearest(stock.pedigree, [str(animal)], most)
+    for near, whole in pedigrees_tried(stock, [str(animal)]):
         try:
             found = carried(near, locus, ON_PAGE, [str(animal)])[str(animal)]
             if not isinstance(found, Bounded):

@@ -12,8 +12,7 @@ from scalewitness.breeding.queries.carrying import (
     ON_PAGE,
     Stock,
     as_stated,
-    nearest,
-    relatives_taken,
+    pedigrees_tried,
     stock_of,
 )
 from scalewitness.breeding.queries.notes import last_young
@@ -207,15 +206,14 @@ def _brings(
     if not stock.loci:
         return None, None, "nothing_stated"
     both = str(sire.pk), str(dam.pk)
-    for most in relatives_taken(stock):
-        near = stock.pedigree if most is None else nearest(stock.pedigree, both, most)
+    for near, whole in pedigrees_tried(stock, both):
         try:
             found = prospects(near, stock.loci, *both, ON_PAGE)
         except TooTangled:
             continue
         except Contradiction:
             return None, None, "contradiction"
-        return found, len(near) if most else None, None
+        return found, None if whole else len(near), None
     return None, None, "too_tangled"
 
 
