@@ -46,6 +46,14 @@ def partners_of(collection: UUID, now: datetime) -> QuerySet[Keeper]:
     return Keeper.objects.filter(grants__in=partnerships([collection], now)).distinct()
 
 
+def partners_by_room(collections: Iterable[UUID], now: datetime) -> dict[UUID, set[UUID]]:
+    """Of those of the collections that have any, who the partners are."""
+    found: dict[UUID, set[UUID]] = {}
+    for room, who in partnerships(collections, now).values_list("collection", "to"):
+        found.setdefault(room, set()).add(who)
+    return found
+
+
 def is_partner(keeper: UUID, collection: UUID, now: datetime, *, waiting: bool = False) -> bool:
     """Whether they are one; with ``waiting``, or will be once a blind check is in."""
     asked = PARTNERS_WAITING if waiting else PARTNERS

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.db.models import F
 
-from scalewitness.animals.queries.grants import partnerships
+from scalewitness.animals.queries.grants import partners_by_room
 from scalewitness.breeding.models import Pairing, PairingAgreement
 
 Awaited = Mapping[UUID, UUID]
@@ -20,29 +20,23 @@ def awaited_in(pairings: Iterable[UUID], now: datetime) -> dict[UUID, Awaited]:
     apart = Pairing.objects.filter(pk__in=list(pairings)).exclude(
         sire__collection__keeper=F("dam__collection__keeper")
     )
-    columns = ("collection", "collection__keeper")
-    sides = {
-        (pk, by, animal, *home)
-        for role in ("sire", "dam")
-        for pk, by, animal, *home in apart.values_list(
-            "pk", "by", role, *(f"{role}__{column}" for column in columns)
-        )
-    }
+    sides = [
+        (pk, by, *side)
+        for pk, by, *both in apart.values_list("pk", "by", *_side("sire"), *_side("dam"))
+        for side in (both[:3], both[3:])
+    ]
     speakers = defaultdict[UUID, set[UUID]](set)
     rows = PairingAgreement.objects.filter(pairing__in={pk for pk, *_ in sides})
     for pk, by in rows.values_list("pairing", "by") if sides else ():
         speakers[pk].add(by)
     found: defaultdict[UUID, dict[UUID, UUID]] = defaultdict(dict)
-    partners = _partners({room for *_, room, _ in sides}, now)
+    partners = partners_by_room({room for *_, room, _ in sides}, now)
     for pk, by, animal, room, keeper in sides:
-        if (speakers[pk] | {by}).isdisjoint({keeper, *partners[room]}):
+        if (speakers[pk] | {by}).isdisjoint({keeper, *partners.get(room, ())}):
             found[pk][animal] = room
     return dict(found)
 
 
-def _partners(rooms: set[UUID], now: datetime) -> defaultdict[UUID, set[UUID]]:
-    found: defaultdict[UUID, set[UUID]] = defaultdict(set)
-    if rooms:
-        for room, who in partnerships(rooms, now).values_list("collection", "to"):
-            found[room].add(who)
-    return found
+def _side(role: str) -> tuple[str, str, str]:
+    """An animal, the collection it is in and who keeps that."""
+    return role, f"{role}__collection", f"{role}__collection__keeper"

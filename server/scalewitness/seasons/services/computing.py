@@ -1,11 +1,9 @@
 """Working a season out. For the worker alone: what it imports takes numeric libraries."""
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
-from uuid import UUID
 
 import msgspec.structs
 import structlog
@@ -14,7 +12,7 @@ from django.utils import timezone
 
 from scalewitness.animals.models import Collection
 from scalewitness.animals.queries import is_steward
-from scalewitness.animals.queries.grants import partnerships
+from scalewitness.animals.queries.grants import partners_by_room
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import AHEAD
 from scalewitness.domain.genetics.arrays import ARRAYS
@@ -79,11 +77,8 @@ def open_outlooks(now: datetime) -> None:
     for role in ("sire", "dam"):
         home = f"{role}__collection"
         wanted |= set(planned.values_list(home, "season", f"{home}__keeper").distinct())
-    partners = defaultdict[UUID, set[UUID]](set)
-    given = partnerships({room for room, _, _ in wanted}, now)
-    for room, who in given.values_list("collection", "to"):
-        partners[room].add(who)
-    wanted |= {(room, year, who) for room, year, _ in wanted for who in partners[room]}
+    partners = partners_by_room({room for room, _, _ in wanted}, now)
+    wanted |= {(room, year, who) for room, year, _ in wanted for who in partners.get(room, ())}
     there = set(ahead(now).values_list("collection", "year", "reader"))
     SeasonOutlook.objects.bulk_create(
         (
