@@ -9,7 +9,6 @@ from scalewitness.domain.genetics.traits import Genotype, Locus, UnknownLocus, l
 from scalewitness.domain.genetics.young import WantedYoung
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.values import Availability, Limits, Want
-from scalewitness.domain.sexing.taxa import UnknownSpecies
 
 Share = Annotated[float, Meta(ge=0, le=1)]
 Usable = Literal["offered", "on_loan", "for_sale", "resting", "too_young", "too_light"]
@@ -50,9 +49,7 @@ class LimitsStated(Struct, frozen=True, forbid_unknown_fields=True):
     kinship: Share | None = KINSHIP
     clutches: Room | None = None
     young: Room | None = None
-    use: tuple[
-        Literal["offered", "on_loan", "for_sale", "resting", "too_young", "too_light"], ...
-    ] = ()
+    use: tuple[Usable, ...] = ()
     caution: Share = 0.0
 
 
@@ -109,7 +106,7 @@ def _want(n: int, stated: WantStated) -> Want:
 def _locus(n: int, m: int, one: TraitWanted) -> Locus:
     try:
         found = locus(one.species, one.locus)
-    except (UnknownLocus, UnknownSpecies):
+    except UnknownLocus:
         raise NotWanted(n, m, "The sheet of the species has no such locus.") from None
     if not found.computed:
         raise NotWanted(n, m, "How it is inherited is not known: nothing is computed of it.")
