@@ -7,7 +7,7 @@ from typing import Final
 from scalewitness.breeding.queries.prospects import PairSeen
 from scalewitness.domain.genetics.trade_words import locus_in_words, look_in_words
 from scalewitness.domain.genetics.traits import Locus
-from scalewitness.domain.genetics.young import Prospects, WantedYoung
+from scalewitness.domain.genetics.young import Prospects, WantedYoung, mean_young
 from scalewitness.domain.season.before_pairing import rests_on
 from scalewitness.domain.season.reproduction import breeding_figures, clutch_sizes
 
@@ -60,8 +60,7 @@ def clutch_of(species: str, young: int | None) -> ClutchExpected:
     sizes = clutch_sizes(species)
     if not sizes:
         return ClutchExpected({}, f"a {noun}", "")
-    mean = sum(n * p for n, p in sizes.items())
-    words = f"a {noun} of {min(sizes)} to {max(sizes)}, {mean:.1f} on average"
+    words = f"a {noun} of {min(sizes)} to {max(sizes)}, {mean_young(sizes):.1f} on average"
     return ClutchExpected(sizes, words, rests_on(figures.young[0]))
 
 

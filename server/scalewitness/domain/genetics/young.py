@@ -99,7 +99,7 @@ class Prospects(Struct, frozen=True):
 
     def expected(self, wanted: WantedYoung, clutch: ClutchSizes) -> float:
         """How many wanted young a clutch brings on average."""
-        return self.chance(wanted) * sum(n * p for n, p in clutch.items())
+        return self.chance(wanted) * mean_young(clutch)
 
     def lost(self) -> float:
         """The chance that an egg's young does not live, of lethal genotypes alone."""
@@ -154,6 +154,11 @@ class Prospects(Struct, frozen=True):
 
     def _kinds(self, group: Group) -> list[tuple[Kind, float]]:
         return [(kind, p * cross.chance) for cross in group.crosses for kind, p in cross.young]
+
+
+def mean_young(clutch: ClutchSizes) -> float:
+    """How many eggs, or young born, one clutch has on average."""
+    return sum(n * p for n, p in clutch.items())
 
 
 def at_least(k: int, chance: float, clutch: ClutchSizes) -> float:

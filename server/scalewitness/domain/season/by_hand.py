@@ -12,6 +12,7 @@ from math import ceil, inf, sqrt
 from msgspec import Struct
 
 from scalewitness.domain.genetics.traits import Genotype
+from scalewitness.domain.genetics.young import mean_young
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.objections import PairingObjection, chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios
@@ -167,11 +168,6 @@ def limits_exceeded(season: SeasonInput, plan: SeasonPlan) -> tuple[str, ...]:
     if room.young is not None and sum(mean_young(animals[key].young) for key in dams) > room.young:
         found.append("young")
     return tuple(sorted(set(found)))
-
-
-def mean_young(young: Mapping[int, float]) -> float:
-    """Of one clutch."""
-    return sum(n * p for n, p in young.items())
 
 
 def mean(values: Values) -> float:

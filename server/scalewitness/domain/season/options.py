@@ -13,7 +13,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from scalewitness.domain.season.by_hand import mean_young
+from scalewitness.domain.genetics.young import mean_young
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.objections import chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios, binomial

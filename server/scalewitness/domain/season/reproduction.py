@@ -13,6 +13,7 @@ from typing import Any
 from msgspec import Struct, convert
 
 from scalewitness.domain.data_files import data_file
+from scalewitness.domain.genetics.young import mean_young
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.season.events import Event, Mode
 from scalewitness.domain.sexing.parameters import Status
@@ -106,7 +107,7 @@ def sizes_between(
     for _ in range(80):  # the bell's place, so that what is left of it has that mean
         place = (left + right) / 2
         found = _bell(low, high, place, width)
-        if sum(n * p for n, p in found.items()) < middle:
+        if mean_young(found) < middle:
             left = place
         else:
             right = place
