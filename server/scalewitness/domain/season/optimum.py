@@ -141,12 +141,10 @@ def _fixed_costs(
     found = []
     for n in options.rules.fixed:
         freed = replace(season, fixed=tuple(one for one in season.fixed if one != options.pairs[n]))
-        scenarios = Scenarios(freed)
-        free = Options(scenarios, {*possible(scenarios), *options.pairs}, options)
+        free = Options(Scenarios(freed), options.pairs, options)
         search = Search(free, 0.0, np.zeros(len(free.pairs)), free.rules.fixed)
-        at = [free.at[options.pairs[one]] for one in plan]
-        rest = search.improved([one for one in at if one != free.at[options.pairs[n]]])
-        more = max(search.value(rest) - search.value(at), 0.0)
+        rest = search.improved([one for one in plan if one != n])
+        more = max(search.value(rest) - search.value(plan), 0.0)
         found.append(Alternative(more, options.pairs[n]))
     return tuple(sorted(found))
 
