@@ -66,14 +66,14 @@ def season_worth(season: SeasonInput, plan: SeasonPlan, *, hanging: bool = True)
     """Of a plan, whoever made it. Pairings with animals not in the season bring nothing. Without
     ``hanging`` nothing is said of what it hangs on, which takes longest."""
     scenarios = Scenarios(season)
-    known = tuple(sorted(one for one in set(plan) if _is_known(scenarios, one)))
+    known = tuple(sorted(filter(scenarios.has, set(plan))))
     planned = _Planned(scenarios, known)
     values = planned.values()
     return SeasonWorth(
         expected=mean(values),
         error=standard_error(values),
         worst=worst(values),
-        strict=mean(outcomes(Scenarios(season, strict=True), known)),
+        strict=mean(outcomes(scenarios.strictly(), known)),
         young={key: mean(young) for key, young in planned.brought.items()},
         pairings=tuple(_pairing(planned, one) for one in sorted(set(plan))),
         hangs_on=_hangs_on(planned) if hanging else (),
@@ -186,10 +186,6 @@ def worst(values: Values) -> float:
     ordered = sorted(values)[: ceil(left)]
     total = sum(ordered) - (ceil(left) - left) * ordered[-1]
     return total / left
-
-
-def _is_known(scenarios: Scenarios, pair: Chosen) -> bool:
-    return pair.sire in scenarios.animals and pair.dam in scenarios.animals
 
 
 Shares = Mapping[tuple[Chosen, int], float]

@@ -57,8 +57,7 @@ def falls(season: SeasonInput, plan: SeasonPlan) -> tuple[Fall, ...]:
 def planned_options(season: SeasonInput, plan: SeasonPlan) -> Options:
     """What may be proposed, and what is planned already."""
     scenarios = Scenarios(season)
-    known = {p for p in plan if p.sire in scenarios.animals and p.dam in scenarios.animals}
-    return Options(scenarios, {*possible(scenarios), *known})
+    return Options(scenarios, {*possible(scenarios), *filter(scenarios.has, plan)})
 
 
 def _falls(options: Options, plan: SeasonPlan) -> Iterator[Fall]:

@@ -131,11 +131,7 @@ def possible(scenarios: Scenarios) -> tuple[Chosen, ...]:
     animals = [scenarios.animals[key] for key in sorted(scenarios.animals)]
     sires = [one.animal for one in animals if _may_be(one, male=True)]
     dams = [one.animal for one in animals if _may_be(one, male=False)]
-    found = {
-        one
-        for one in scenarios.season.fixed
-        if one.sire in scenarios.animals and one.dam in scenarios.animals
-    }
+    found = set(filter(scenarios.has, scenarios.season.fixed))
     most = _most_of_each(len(sires), len(dams))
     for dam in dams:
         found.update(_proposed(scenarios, [Chosen(sire, dam) for sire in sires], most))

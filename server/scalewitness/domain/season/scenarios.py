@@ -56,6 +56,7 @@ class Scenarios:
         self._carrying = dict(carrying or {})
         self._drawn: dict[tuple[str, ...], tuple[float, ...]] = {}
         self._chances: dict[tuple[object, ...], float] = {}
+        self._sizes: dict[str, tuple[int, ...]] = {}
         self._males: dict[str, tuple[bool, ...]] = {}
         self._at: dict[tuple[str, str], Sequence[Genotype | None]] = {}
         self._carried: dict[tuple[str, tuple[str, ...]], _Kinds] = {}
@@ -79,11 +80,7 @@ class Scenarios:
         self, animal: str, season: SeasonInput, carrying: Mapping[tuple[str, str], Genotype]
     ) -> "Scenarios":
         """With what was worked out of all animals but this one."""
-        other = Scenarios(
-            season, count=self.count, seed=self.seed, strict=self.strict, carrying=carrying
-        )
-        other.crossing = self.crossing
-        other._drawn, other._chances = self._drawn, self._chances
+        other = self._alike(season, carrying, strict=self.strict)
         other._males = {key: one for key, one in self._males.items() if key != animal}
         other._at = {key: one for key, one in self._at.items() if key[0] != animal}
         other._carried = {key: one for key, one in self._carried.items() if key[0] != animal}
@@ -91,6 +88,25 @@ class Scenarios:
             key: one for key, one in self._young.items() if animal not in (key[0].sire, key[0].dam)
         }
         return other
+
+    def strictly(self) -> "Scenarios":
+        """The same seasons, with the strict reading of every sex."""
+        return self._alike(self.season, self._carrying, strict=True)
+
+    def _alike(
+        self, season: SeasonInput, carrying: Mapping[tuple[str, str], Genotype], *, strict: bool
+    ) -> "Scenarios":
+        """With the same draws, and what hangs on no animal's sex."""
+        other = Scenarios(
+            season, count=self.count, seed=self.seed, strict=strict, carrying=carrying
+        )
+        other.crossing = self.crossing
+        other._drawn, other._chances, other._sizes = self._drawn, self._chances, self._sizes
+        return other
+
+    def has(self, pair: Chosen) -> bool:
+        """Whether both its animals are among those of the season."""
+        return pair.sire in self.animals and pair.dam in self.animals
 
     def males(self, animal: str) -> tuple[bool, ...]:
         """Whether it is a male, by scenario."""
@@ -156,10 +172,15 @@ class Scenarios:
 
     def sizes(self, female: str) -> tuple[int, ...]:
         """How many young her clutch has, by scenario."""
-        chances = sorted(self.animals[female].young.items())
+        if female not in self._sizes:
+            self._sizes[female] = self._sizes_of(self.animals[female])
+        return self._sizes[female]
+
+    def _sizes_of(self, one: BreedingAnimal) -> tuple[int, ...]:
+        chances = sorted(one.young.items())
         ends = list(accumulate(p for _, p in chances))
         sizes = [n for n, _ in chances]
-        luck = self.luck("size", female)
+        luck = self.luck("size", one.animal)
         return tuple(sizes[at] if (at := bisect_right(ends, u)) < len(sizes) else 0 for u in luck)
 
     def chance(self, want: Want, sire: Genotypes, dam: Genotypes) -> float:
