@@ -7,6 +7,7 @@ several males each sires an equal share of it.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 from math import ceil, inf, sqrt
 
 from msgspec import Struct
@@ -16,7 +17,7 @@ from scalewitness.domain.genetics.young import mean_young
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.objections import PairingObjection, chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios
-from scalewitness.domain.season.values import Chosen, SeasonInput, SeasonPlan, Want
+from scalewitness.domain.season.values import BreedingAnimal, Chosen, SeasonInput, SeasonPlan, Want
 
 Values = Sequence[float]
 """By scenario."""
@@ -68,9 +69,9 @@ def season_worth(season: SeasonInput, plan: SeasonPlan, *, hanging: bool = True)
     scenarios = Scenarios(season)
     known = tuple(sorted(filter(scenarios.has, set(plan))))
     planned = _Planned(scenarios, known)
-    values = planned.values()
+    values = planned.values
     return SeasonWorth(
-        expected=mean(values),
+        expected=planned.expected,
         error=standard_error(values),
         worst=worst(values),
         strict=mean(outcomes(scenarios.strictly(), known)),
@@ -83,7 +84,7 @@ def season_worth(season: SeasonInput, plan: SeasonPlan, *, hanging: bool = True)
 
 def outcomes(scenarios: Scenarios, plan: Iterable[Chosen]) -> list[float]:
     """The value of a plan by scenario."""
-    return _Planned(scenarios, sorted(plan)).values()
+    return _Planned(scenarios, sorted(plan)).values
 
 
 class _Planned:
@@ -97,14 +98,22 @@ class _Planned:
             self._of[pair.sire].append(pair)
             self._of[pair.dam].append(pair)
         self._shares = {key: _shares(scenarios, key, its) for key, its in self._of.items()}
-        shares = _merged(self._shares.values())
-        self.brought = {one.key: _brought(scenarios, one, pairs, shares) for one in scenarios.wants}
+        self._merged = _merged(self._shares.values())
+        self.brought = {
+            one.key: _brought(scenarios, one, pairs, self._merged) for one in scenarios.wants
+        }
 
     @property
     def animals(self) -> list[str]:
         return sorted(self._of)
 
+    @cached_property
+    def expected(self) -> float:
+        return mean(self.values)
+
+    @cached_property
     def values(self) -> list[float]:
+        """By scenario."""
         found = [0.0] * self.scenarios.count
         for want in self.scenarios.wants:
             for n, young in enumerate(self.brought[want.key]):
@@ -119,11 +128,10 @@ class _Planned:
         left = [pair for pair in pairs if pair != without]
         of = {key: [p for p in self._of[key] if p != without] for key in touched}
         new = {key: _shares(other, key, its) for key, its in of.items()}
-        before = _merged(self._shares.values())
         after = _merged({**self._shares, **new}.values())
         found = 0.0
         for want in self.scenarios.wants:
-            had = _brought(self.scenarios, want, pairs, before)
+            had = _brought(self.scenarios, want, pairs, self._merged)
             has = _brought(other, want, left, after)
             most = inf if want.most is None else want.most
             changes = (
@@ -149,25 +157,21 @@ def _hangs_on(planned: _Planned) -> tuple[HangsOn, ...]:
 def limits_exceeded(season: SeasonInput, plan: SeasonPlan) -> tuple[str, ...]:
     """Which limits a plan does not keep: an animal's key, or "clutches" or "young"."""
     animals = {one.animal: one for one in season.animals}
-    used: defaultdict[str, int] = defaultdict(int)
-    for pair in plan:
-        used[pair.sire] += 1
-        used[pair.dam] += 0
-    serves = {key: animals[key].serves for key in used}
-    usual = season.limits.females_per_male
-    found = [
-        key
-        for key, times in used.items()
-        if times > (usual if (own := serves[key]) is None else own)
-    ]
-    dams = [pair.dam for pair in plan]
-    found += [key for key in set(dams) if dams.count(key) > 1 or key in {p.sire for p in plan}]
+    sires, dams = Counter(pair.sire for pair in plan), Counter(pair.dam for pair in plan)
+    found = [key for key, times in sires.items() if times > serves(season, animals[key])]
+    found += [key for key, times in dams.items() if times > 1 or key in sires]
     room = season.limits
-    if room.clutches is not None and len(set(dams)) > room.clutches:
+    if room.clutches is not None and len(dams) > room.clutches:
         found.append("clutches")
-    if room.young is not None and sum(mean_young(animals[key].young) for key in dams) > room.young:
+    young = sum(mean_young(animals[pair.dam].young) for pair in plan)
+    if room.young is not None and young > room.young:
         found.append("young")
     return tuple(sorted(set(found)))
+
+
+def serves(season: SeasonInput, one: BreedingAnimal) -> int:
+    """How many females it may be given, were it a male."""
+    return season.limits.females_per_male if one.serves is None else one.serves
 
 
 def mean(values: Values) -> float:
@@ -240,10 +244,10 @@ def _pairing(planned: _Planned, pair: Chosen) -> PairingWorth:
 
 def _of_sex(planned: _Planned, animal: str) -> HangsOn:
     scenarios = planned.scenarios
-    one, expected = scenarios.animals[animal], mean(planned.values())
+    one = scenarios.animals[animal]
     male = any(pair.sire == animal for pair in planned.pairs)
     as_planned, otherwise = (
-        expected + planned.gain(scenarios.supposing(animal, male=it), animal)
+        planned.expected + planned.gain(scenarios.supposing(animal, male=it), animal)
         for it in (male, not male)
     )
     chance = 1 - one.p_male if male else one.p_male
@@ -261,9 +265,9 @@ def _of_claims(planned: _Planned, animal: str) -> Iterable[HangsOn]:
 
 def _of_claim(planned: _Planned, of: tuple[str, str], chances: Mapping[Genotype, float]) -> HangsOn:
     """Against the genotype that the plan does best with; the others as likely as they are."""
-    expected, animal = mean(planned.values()), of[0]
+    animal = of[0]
     values = {
-        one: expected + planned.gain(planned.scenarios.carrying(*of, one), animal)
+        one: planned.expected + planned.gain(planned.scenarios.carrying(*of, one), animal)
         for one in sorted(chances)
     }
     best = max(values, key=values.__getitem__)

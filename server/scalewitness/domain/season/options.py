@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scalewitness.domain.genetics.young import mean_young
+from scalewitness.domain.season.by_hand import serves
 from scalewitness.domain.season.figures import season_number
 from scalewitness.domain.season.objections import chance_of_pair, objections
 from scalewitness.domain.season.scenarios import Scenarios, binomial
@@ -118,11 +119,6 @@ class PlanRules:
         fits: NDArray[np.bool_] = (self.uses <= left[:, None]).all(axis=0)
         fits[list(plan)] = False
         return fits
-
-
-def serves(season: SeasonInput, one: BreedingAnimal) -> int:
-    """How many females it may be given, were it a male."""
-    return season.limits.females_per_male if one.serves is None else one.serves
 
 
 def possible(scenarios: Scenarios) -> tuple[Chosen, ...]:
