@@ -15,6 +15,7 @@ from scalewitness_cli import approval, outbox, signin
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.commands.common import (
+    api_of,
     ending,
     ends_well,
     json_option,
@@ -127,7 +128,7 @@ def sign_out(server: str | None, as_json: bool) -> None:
     with opened(server) as store:
         identity = need_identity(store)
         left = sum(outbox.counts(store).get(state, 0) for state in outbox.OPEN)
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             signin.sign_out(store, identity, api)
         name = line(identity.device_name)
         unsent = f" {left} not settled: kept here." if left else ""

@@ -8,6 +8,7 @@ import click
 from scalewitness.domain.genetics.trade_words import chance_in_words
 from scalewitness_cli import replica
 from scalewitness_cli.commands.common import (
+    api_of,
     ending,
     json_option,
     line,
@@ -17,7 +18,6 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.readings import now_by
-from scalewitness_cli.remote import Api, RetryLimit
 
 ends_without = ending("It is worked out by the server: ask again where it can be reached.")
 Shown = dict[str, Any]
@@ -42,7 +42,7 @@ def carries(animal: str, server: str | None, as_json: bool) -> None:
     with opened(server) as store:
         identity = need_identity(store)
         known = replica.find(store, animal, now_by(store))
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             found = api.get(f"animals/{known['id']}/carries")
         print_result(found, as_json, lambda: "\n".join(_carried(known, found)))
 
@@ -75,7 +75,7 @@ def prospects(
         one, other = (replica.find(store, word, now_by(store)) for word in (animal, mate))
         given = {name: str(value) for name, value in asked.items() if value is not None}
         given |= {"mate": other["id"], "cross": "yes" if cross else "no"}
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             found = api.get(f"animals/{one['id']}/prospects", **given)
         names = {shown["id"]: named(shown) for shown in (one, other)}
         print_result(found, as_json, lambda: "\n".join(_brought(found, names)))

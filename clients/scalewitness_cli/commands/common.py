@@ -8,8 +8,11 @@ from typing import Any, ParamSpec, TypeVar
 
 import click
 
+from scalewitness_cli import outbox
 from scalewitness_cli.checks import BadWord
-from scalewitness_cli.remote import Refusal, Stopped, Unreachable
+from scalewitness_cli.devicekey import DeviceKey, Fact
+from scalewitness_cli.identity import Identity
+from scalewitness_cli.remote import Api, Refusal, RetryLimit, Stopped, Unreachable
 from scalewitness_cli.store import Store, data_folder, used_servers
 
 P = ParamSpec("P")
@@ -80,6 +83,19 @@ def opened(server: str | None) -> Iterator[Store]:
         )
     with Store(data_folder(), server or known[0]) as store:
         yield store
+
+
+def api_of(store: Store, identity: Identity) -> Api:
+    """The server, for somebody who waits for its answer."""
+    return Api(store.url, identity.token, RetryLimit(seconds=10, asked=10))
+
+
+def store_here(store: Store, key: DeviceKey, fact: Fact, now: str, *, as_json: bool) -> None:
+    """Sign a fact and keep it for the next sync, and say so."""
+    (stored,) = outbox.add(store, key, [fact], now)
+    print_result(
+        {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."
+    )
 
 
 def print_result(found: Any, as_json: bool, text: Callable[[], str]) -> None:

@@ -3,14 +3,14 @@
 import click
 
 from scalewitness.domain.moments import rfc3339
-from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli import checks, replica
 from scalewitness_cli.commands.checktime import typed_moment
 from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
     opened,
-    print_result,
     server_option,
+    store_here,
 )
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.readings import now_by
@@ -49,7 +49,4 @@ def end(
         made = checks.fact(kind, shown["id"], when, {} if why == SLIP else {"why": why})
         if note:
             made["texts"] = {"note": note}
-        (stored,) = outbox.add(store, identity.key, [made], rfc3339(now))
-        print_result(
-            {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."
-        )
+        store_here(store, identity.key, made, rfc3339(now), as_json=as_json)

@@ -11,6 +11,7 @@ from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import minute
 from scalewitness_cli.commands.checktime import typed_moment
 from scalewitness_cli.commands.common import (
+    api_of,
     ending,
     json_option,
     line,
@@ -20,7 +21,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
 from scalewitness_cli.readings import now_by
-from scalewitness_cli.remote import Api, RetryLimit, Stopped
+from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
 ends_without = ending(
@@ -66,7 +67,7 @@ def invite(
             "closes": rfc3339(closes),
             "blind": not is_open,
         }
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             made = api.post("invitations", wanted)
         print_result(made, as_json, lambda: _invited(made))
 
@@ -114,7 +115,7 @@ def invitations(
         raise click.UsageError("One of --accept, --decline and --withdraw at a time.")
     with opened(server) as store:
         identity = need_identity(store)
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             if withdraw:
                 api.delete(f"invitations/{withdraw}")
                 print_result({"withdrawn": withdraw}, as_json, lambda: "Withdrawn.")

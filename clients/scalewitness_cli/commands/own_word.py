@@ -13,6 +13,7 @@ from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.commands.common import (
     NEEDS_YOU,
+    api_of,
     ends_well,
     json_option,
     line,
@@ -22,7 +23,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import Identity, fresh_id, moment_now, need_identity
 from scalewitness_cli.own_word import InMyName, alarmed, answer, doubted
-from scalewitness_cli.remote import Api, Json, RetryLimit, Stopped
+from scalewitness_cli.remote import Json, Stopped
 from scalewitness_cli.store import Store, data_folder, used_servers
 
 WHY: dict[Doubt, str] = {
@@ -319,7 +320,3 @@ def state_now(store: Store, identity: Identity, kind: str, body: Json) -> int:
     if outcome["status"] == "refused":
         raise Stopped(str(outcome["problem"]["detail"]))
     return int(outcome["position"])
-
-
-def api_of(store: Store, identity: Identity) -> Api:
-    return Api(store.url, identity.token, RetryLimit(seconds=10, asked=10))

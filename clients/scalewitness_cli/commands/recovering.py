@@ -10,6 +10,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli import recovery
 from scalewitness_cli.commands.common import (
+    api_of,
     ends_well,
     json_option,
     line,
@@ -17,7 +18,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
-from scalewitness_cli.commands.own_word import api_of, device_named, print_of, state_now
+from scalewitness_cli.commands.own_word import device_named, print_of, state_now
 from scalewitness_cli.devicekey import DeviceKey
 from scalewitness_cli.identity import Identity, fresh_id, moment_now, need_identity
 from scalewitness_cli.own_word import trust_key

@@ -8,8 +8,8 @@ from scalewitness_cli.commands.common import (
     ends_well,
     json_option,
     opened,
-    print_result,
     server_option,
+    store_here,
 )
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.readings import now_by
@@ -36,7 +36,4 @@ def refile(id: str, animal: str, server: str | None, as_json: bool) -> None:
             raise Stopped("At that check no transponder of this animal was read.")
         now = rfc3339(moment_now())
         made = checks.fact("call_refiled", shown["id"], now, {"call": call["id"]})
-        (stored,) = outbox.add(store, identity.key, [made], now)
-        print_result(
-            {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."
-        )
+        store_here(store, identity.key, made, now, as_json=as_json)

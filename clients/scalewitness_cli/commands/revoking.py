@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import click
 
 from scalewitness_cli.commands.common import (
+    api_of,
     ends_well,
     json_option,
     line,
@@ -12,7 +13,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
-from scalewitness_cli.commands.own_word import api_of, state_now
+from scalewitness_cli.commands.own_word import state_now
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.remote import Json, Stopped
 

@@ -8,19 +8,22 @@ import click
 
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.season.events import COUNTED, EVENTS, EXPECTED, SEEN, Event
-from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli import checks, replica
 from scalewitness_cli.checks import BadWord
+from scalewitness_cli.commands.breeding import named
 from scalewitness_cli.commands.common import (
+    api_of,
     ending,
     json_option,
     line,
     opened,
     print_result,
     server_option,
+    store_here,
 )
 from scalewitness_cli.identity import Identity, moment_now, need_identity
 from scalewitness_cli.readings import now_by
-from scalewitness_cli.remote import Api, RetryLimit, Stopped
+from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
 
 ends_without = ending("The server knows which pairings are planned: ask again where it answers.")
@@ -112,7 +115,7 @@ def withdraw(id: str, server: str | None, as_json: bool) -> None:
 
 
 def _calendar(store: Store, identity: Identity) -> list[Shown]:
-    with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+    with api_of(store, identity) as api:
         return list(api.get("calendar")["items"])
 
 
@@ -135,10 +138,7 @@ def _store(
     store: Store, identity: Identity, kind: str, about: str, body: Shown, as_json: bool
 ) -> None:
     made = checks.fact(kind, about, rfc3339(moment_now()), body)
-    (stored,) = outbox.add(store, identity.key, [made], made["at"])
-    print_result(
-        {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."
-    )
+    store_here(store, identity.key, made, made["at"], as_json=as_json)
 
 
 def _day(text: str | None) -> str:
@@ -184,7 +184,4 @@ def _title(one: Shown) -> str:
 
 
 def _code(half: Shown | None) -> str:
-    if half is None:
-        return "an animal you may not see"
-    animal = half["animal"]
-    return line(animal["name"] or replica.code_of(animal) or animal["id"][-12:])
+    return named(half["animal"]) if half else "an animal you may not see"

@@ -11,6 +11,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness_cli import checks, replica
 from scalewitness_cli.commands.breeding import named
 from scalewitness_cli.commands.common import (
+    api_of,
     ending,
     json_option,
     line,
@@ -20,7 +21,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.identity import Identity, fresh_id, moment_now, need_identity
 from scalewitness_cli.readings import now_by
-from scalewitness_cli.remote import Api, RetryLimit, Stopped
+from scalewitness_cli.remote import Api, Stopped
 from scalewitness_cli.store import Store
 
 ends_without = ending("It is worked out by the server: ask again where it can be reached.")
@@ -52,7 +53,7 @@ def plan(
     """
     with opened(server) as store:
         identity = need_identity(store)
-        with Api(store.url, identity.token, RetryLimit(seconds=10, asked=10)) as api:
+        with api_of(store, identity) as api:
             path = _path(api, collection, year or moment_now().year + 1)
             if best:
                 api.post(f"{path}/best", {})

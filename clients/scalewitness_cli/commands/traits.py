@@ -11,7 +11,7 @@ from scalewitness.domain.genetics.stated import Basis, Says, Statement
 from scalewitness.domain.genetics.stated_words import basis_in_words, statement_in_words
 from scalewitness.domain.genetics.traits import loci_of
 from scalewitness.domain.moments import parse_moment, rfc3339
-from scalewitness_cli import checks, outbox, replica
+from scalewitness_cli import checks, replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.commands.common import (
     ends_well,
@@ -20,6 +20,7 @@ from scalewitness_cli.commands.common import (
     opened,
     print_result,
     server_option,
+    store_here,
 )
 from scalewitness_cli.identity import moment_now, need_identity
 from scalewitness_cli.readings import now_by
@@ -98,7 +99,8 @@ def state(
         if given["chance"]:
             body["chance"] = _share(given["chance"])
         made = checks.fact("trait_stated", shown["id"], rfc3339(moment_now()), body)
-        _store(store, identity.key, made | {"texts": texts}, as_json)
+        made |= {"texts": texts}
+        store_here(store, identity.key, made, made["at"], as_json=as_json)
 
 
 @traits.command("withdraw")
@@ -122,14 +124,8 @@ def withdraw(id: str, animal: str, note: str | None, server: str | None, as_json
             raise Stopped("You have no such statement of it that holds: scalewitness traits list.")
         now = rfc3339(moment_now())
         made = checks.fact("trait_withdrawn", shown["id"], now, {"stated": found[0]})
-        _store(store, identity.key, made | ({"texts": {"note": note}} if note else {}), as_json)
-
-
-def _store(store: Store, key: Any, made: Shown, as_json: bool) -> None:
-    (stored,) = outbox.add(store, key, [made], made["at"])
-    print_result(
-        {"stored": [stored.id]}, as_json, lambda: f"Stored here: {stored.id}, not sent yet."
-    )
+        made |= {"texts": {"note": note}} if note else {}
+        store_here(store, identity.key, made, now, as_json=as_json)
 
 
 def _key(shown: Shown, trait: str) -> str:
