@@ -6,7 +6,7 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from scalewitness.domain.genetics.tables import Scope
+from scalewitness.domain.genetics.elimination import Scope
 
 Array = NDArray[np.float64]
 """A network along the first axis, or one for all; then the unknowns of the scope."""

@@ -1,12 +1,10 @@
 """Chances of every unknown by two passes over a tree of tables; the same sums for any tables."""
 
 from collections.abc import Mapping, Sequence
-from typing import Generic, TypeVar
+from typing import Generic
 
 from scalewitness.domain.genetics.elimination import Scope, Tree
-from scalewitness.domain.genetics.tables import Tables
-
-T = TypeVar("T")
+from scalewitness.domain.genetics.tables import T, Tables
 
 
 class Contradiction(ValueError):

@@ -16,6 +16,7 @@ from scalewitness.domain.genetics.networks import families, resolved
 from scalewitness.domain.genetics.passing import Summed
 from scalewitness.domain.genetics.pedigree import Pedigree
 from scalewitness.domain.genetics.solving import FamilyPart, bearing, kinds_of, solved
+from scalewitness.domain.genetics.splitmix import STEP, finalized, share
 from scalewitness.domain.genetics.tables import PLAIN, Tables
 from scalewitness.domain.genetics.traits import Genotype, Locus
 
@@ -122,15 +123,9 @@ class _Urn:
         if at not in self._ends:
             self._ends[at] = list(accumulate(self._table[at :: self._behind]))
         ends = self._ends[at]
-        return bisect_right(ends, (number >> 11) * 2.0**-53 * ends[-1], hi=len(ends) - 1)
+        return bisect_right(ends, share(number) * ends[-1], hi=len(ends) - 1)
 
 
 def _mixed(number: int, part: int) -> int:
-    """64 bits that look random and hang on both alone (SplitMix64: Steele, Lea and Flood 2014)."""
-    mixed = (number + part + 0x9E3779B97F4A7C15) & _ALL
-    mixed = ((mixed ^ (mixed >> 30)) * 0xBF58476D1CE4E5B9) & _ALL
-    mixed = ((mixed ^ (mixed >> 27)) * 0x94D049BB133111EB) & _ALL
-    return mixed ^ (mixed >> 31)
-
-
-_ALL = 2**64 - 1
+    """64 bits that look random and hang on both alone."""
+    return finalized(number + part + STEP)

@@ -5,15 +5,15 @@ A table is laid out with the last unknown of its scope running fastest. Scopes a
 of elimination, so a smaller scope's unknowns stand in the same order in a larger one.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from math import prod
 from operator import mul
 from typing import Protocol, TypeVar
 
+from scalewitness.domain.genetics.elimination import Scope
+
 T = TypeVar("T")
-Scope = tuple[int, ...]
-Sizes = Callable[[int], int]
 
 
 class Tables(Protocol[T]):

@@ -18,6 +18,7 @@ from math import comb
 
 from msgspec.structs import replace
 
+from scalewitness.domain.genetics.splitmix import STEP, finalized, share
 from scalewitness.domain.genetics.traits import Genotype
 from scalewitness.domain.season.crossing import Crossing
 from scalewitness.domain.season.values import (
@@ -29,7 +30,6 @@ from scalewitness.domain.season.values import (
 )
 
 _Kinds = tuple[tuple[Genotypes, ...], tuple[int, ...]]
-_WORD = (1 << 64) - 1
 
 
 class Scenarios:
@@ -244,19 +244,11 @@ def _key(seed: int, of: tuple[str, ...]) -> int:
 
 
 def _spread(key: int, count: int) -> tuple[float, ...]:
-    words = [_mixed(key + n * 0x9E3779B97F4A7C15) for n in range(count)]
+    words = [finalized(key + n * STEP) for n in range(count)]
     found = [0.0] * count
     for rank, n in enumerate(sorted(range(count), key=words.__getitem__)):
-        found[n] = (rank + (_mixed(words[n]) >> 11) * 2.0**-53) / count
+        found[n] = (rank + share(finalized(words[n]))) / count
     return tuple(found)
-
-
-def _mixed(word: int) -> int:
-    """Steele, Lea and Flood 2014, Fast splittable pseudorandom number generators: its finalizer."""
-    word &= _WORD
-    word = (word ^ (word >> 30)) * 0xBF58476D1CE4E5B9 & _WORD
-    word = (word ^ (word >> 27)) * 0x94D049BB133111EB & _WORD
-    return word ^ (word >> 31)
 
 
 def _of_length(
