@@ -7,13 +7,14 @@ it counts for less against what parents and young show. A statement that it does
 made of most animals; there the share of carriers overlooked counts.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 
 from scalewitness.domain.genetics.pedigree import Likelihoods
 from scalewitness.domain.genetics.stated import SEEN, Basis, Says, Statement
 from scalewitness.domain.genetics.traits import WILD, Genotype, Locus
 
 _RIGHT: Mapping[Basis, str] = {"seen": "seen_right", "dna": "dna_right"}
+_MISSED: Mapping[Basis, str] = {"seen": "overlooked", "dna": "dna_missed"}
 _COPIES: Mapping[Says, int] = {
     "carries_one": 1,
     "carries_two": 2,
@@ -111,11 +112,8 @@ def _shown(locus: Locus, meant: frozenset[Genotype]) -> dict[Genotype, float]:
 
 
 def _denied(locus: Locus, one: Statement, meant: frozenset[Genotype]) -> Likelihoods:
-    missed: dict[Basis, Callable[[], float]] = {
-        "seen": lambda: locus.number("overlooked"),
-        "dna": lambda: locus.number("dna_missed"),
-    }
-    wrong = missed[one.basis]() if one.basis in missed else 1 - locus.number("claim_right")
+    missed = _MISSED.get(one.basis)
+    wrong = 1 - locus.number("claim_right") if missed is None else locus.number(missed)
     if one.says == "does_not_show":
         wrong += (1 - locus.number("penetrance")) * (1 - wrong)
     return {g: 1.0 if g in meant else wrong for g in locus.genotypes}
