@@ -31,7 +31,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 
 from scalewitness.domain.genetics.traits import Genotype, locus
-from scalewitness.domain.genetics.young import WantedYoung
+from scalewitness.domain.genetics.young import WantedYoung, pair_chance
 from scalewitness.domain.season.by_hand import mean, outcomes
 from scalewitness.domain.season.check_first import (
     FEMALE,
@@ -260,8 +260,7 @@ class Breeder:
             self.believed |= {key: float(male) for key, male in sexes.items()}
             return
         p, q = self.believed[pair.sire], self.believed[pair.dam]
-        works = p * (1 - q) + (1 - p) * q
-        none = 1 - LAYS * works
+        none = 1 - LAYS * pair_chance(p, q)
         self.believed[pair.sire] = p * (1 - LAYS * (1 - q)) / none
         self.believed[pair.dam] = q * (1 - LAYS * (1 - p)) / none
 

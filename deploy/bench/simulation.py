@@ -51,14 +51,8 @@ from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 from scalewitness.domain.sexing.records import error_prior
 
 
-class Bin(NamedTuple):
+class Bin(Kept):
     """Animals whose favoured sex had a probability in this range."""
-
-    low: float
-    high: float
-    count: int
-    expected: float
-    right: int
 
     @property
     def holds(self) -> bool:
@@ -312,7 +306,7 @@ def line(world: World, found: Sequence[Scores], settled: int, learned: Sequence[
 def keep(world: World, settled: int, found: Sequence[Scores]) -> None:
     """In place of what was kept of that world and number before; worlds stand in their order."""
     all_of = pooled(found)
-    own = Calibration(world.name, settled, all_of.verified, [Kept(*one) for one in all_of.bins])
+    own = Calibration(world.name, settled, all_of.verified, all_of.bins)
     others = [one for one in kept() if (one.world, one.settled) != (world.name, settled)]
     names = [one.name for one in WORLDS]
     write([*others, own], lambda one: (names.index(one.world), one.settled))
