@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -14,6 +14,7 @@ from scalewitness.domain.errors import Malformed
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.canonical import MAX_INTEGER
 
+Given = TypeVar("Given")
 _WHOLE = re.compile(r"0|[1-9][0-9]{0,15}")
 
 
@@ -63,10 +64,7 @@ class Whole:
 
     def need(self, request: Request) -> int:
         """Raises Malformed also when it is missing."""
-        given = self.read(request)
-        if given is None:
-            raise bad_parameter(self.name, "It is missing.")
-        return given
+        return _there(self.name, self.read(request))
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +86,10 @@ class Id:
             return None if given is None else UUID(given)
         except ValueError:
             raise bad_parameter(self.name, "It is an id (UUID).") from None
+
+    def need(self, request: Request) -> UUID:
+        """Raises Malformed also when it is missing."""
+        return _there(self.name, self.read(request))
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +220,12 @@ class Email:
         except ValidationError:
             raise bad_parameter(self.name, "It is one e-mail address.") from None
         return given
+
+
+def _there(name: str, given: Given | None) -> Given:
+    if given is None:
+        raise bad_parameter(name, "It is missing.")
+    return given
 
 
 def bad_parameter(name: str, detail: str) -> Malformed:

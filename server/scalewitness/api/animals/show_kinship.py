@@ -8,7 +8,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.authentication import keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.api.parameters import Id, bad_parameter
+from scalewitness.api.parameters import Id
 from scalewitness.api.shapes.breeding import KinshipShown, kinship_shown
 from scalewitness.breeding.queries.prospects import kinship_of
 from scalewitness.domain.errors import Malformed
@@ -24,7 +24,5 @@ WITH = Id("with", "The other animal.", required=True)
 )
 def show_kinship(request: Request, id: UUID) -> Response:
     """Of two animals that one sees whole, from their pedigrees as far as one may see them."""
-    other = WITH.read(request)
-    if other is None:
-        raise bad_parameter(WITH.name, "It is missing.")
-    return Response(kinship_shown(kinship_of(keeper_of(request).pk, id, other, timezone.now())))
+    keeper, other = keeper_of(request).pk, WITH.need(request)
+    return Response(kinship_shown(kinship_of(keeper, id, other, timezone.now())))

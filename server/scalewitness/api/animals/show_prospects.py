@@ -35,14 +35,12 @@ def show_prospects(request: Request, id: UUID) -> Response:
     """Of two animals that one sees whole, planned or not: looks, genotypes and sexes of the young,
     times the chance that the two are a male and a female, with their kinship and what speaks
     against pairing them now. Nothing is recorded."""
-    mate, now = MATE.read(request), timezone.now()
-    if mate is None:
-        raise bad_parameter(MATE.name, "It is missing.")
+    mate, now = MATE.need(request), timezone.now()
     season = SEASON.read(request) or now.year + 1
     pair = prospects_of(keeper_of(request).pk, *more_male_first(id, mate), season, now)
     if pair.why == "cross" and CROSS.read(request) != "yes":
         raise bad_parameter(CROSS.name, "They are of two species: say that a cross is meant.")
     clutch = clutch_of(pair.sire.animal.species, YOUNG.read(request))
-    least = LEAST.read(request) or 1
+    least = LEAST.need(request)
     young = young_expected(pair, pair.brings, clutch, least) if pair.brings else None
     return Response(prospects_shown(pair, clutch, young))
