@@ -131,7 +131,6 @@ def season(found: SeasonShown) -> SeasonOfCollection:
 def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
     """No change of a plan that is no more is offered."""
     broken, worth = found.broken, found.worth
-    stands = set(found.plan) == of.planned.keys()
     return OutlookShown(
         position=of.position or 0,
         worth=ExpectedShown(worth.expected, worth.error, worth.worst, worth.strict),
@@ -144,8 +143,8 @@ def _outlook(found: OutlookBody, of: SeasonShown) -> OutlookShown:
         )
         if broken
         else None,
-        repair=_change(found.repair) if stands else None,
-        best=_change(found.best) if stands else None,
+        repair=_change(found.repair) if of.stands else None,
+        best=_change(found.best) if of.stands else None,
         alternatives=[AlternativeShown(_chosen(pair), costs) for pair, costs in found.alternatives],
         falls=[FallShown(UUID(one.animal), one.chance, one.left, one.after) for one in found.falls],
         checks=[

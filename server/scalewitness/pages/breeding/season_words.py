@@ -163,7 +163,7 @@ def _broken(found: OutlookBody, named: Names) -> dict[str, Any] | None:
 
 def _offers(season: SeasonShown, found: OutlookBody, named: Names) -> Iterable[Offer]:
     """Nothing can be taken up that was worked out from another plan."""
-    if set(found.plan) != season.planned.keys():
+    if not season.stands:
         return
     repair, best = found.repair, found.best
     if best and repair and (best.dropped, best.added) == (repair.dropped, repair.added):

@@ -44,6 +44,11 @@ class SeasonShown:
             if one.sire is not None and one.dam is not None
         }
 
+    @property
+    def stands(self) -> bool:
+        """Whether the plan is still the one that ``outlook`` was worked out from."""
+        return self.outlook is not None and set(self.outlook.plan) == self.planned.keys()
+
 
 def season_shown(collection: Collection, year: int, reader: UUID, now: datetime) -> SeasonShown:
     """For whoever holds the collection or is a partner in it."""
