@@ -24,7 +24,7 @@ from scalewitness.pages.breeding.season_forms import (
     initial_want,
     trait_choices,
 )
-from scalewitness.pages.breeding.season_words import season_in_words, titles
+from scalewitness.pages.breeding.season_words import pair_in_words, season_in_words, titles
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.facts import retype
@@ -166,8 +166,7 @@ def _want_forms(request: HttpRequest, season: SeasonShown) -> list[WantForm]:
 def _pairings(season: SeasonShown) -> list[tuple[str, str]]:
     named = titles(season)
     return [
-        (str(pairing), f"{named[chosen.dam]} with {named[chosen.sire]}")
-        for chosen, pairing in season.planned.items()
+        (str(pairing), pair_in_words(chosen, named)) for chosen, pairing in season.planned.items()
     ]
 
 

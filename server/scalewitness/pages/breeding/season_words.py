@@ -91,7 +91,7 @@ def season_in_words(season: SeasonShown) -> dict[str, Any]:
         "checks": _checks(found, named),
         "objections": list(_objections(found, named)),
         "alternatives": [
-            (_pair(pair, named), f"{costs:.1f}") for pair, costs in found.alternatives
+            (pair_in_words(pair, named), f"{costs:.1f}") for pair, costs in found.alternatives
         ],
     }
 
@@ -153,7 +153,7 @@ def _broken(found: OutlookBody, named: Names) -> dict[str, Any] | None:
     lost = None if broken.before is None else broken.before - found.worth.expected
     return {
         "animals": [(one, named[one]) for one in broken.animals],
-        "pairs": [_pair(one, named) for one in broken.pairs],
+        "pairs": [pair_in_words(one, named) for one in broken.pairs],
         "before": None if broken.before is None else f"{broken.before:.1f}",
         "now": f"{found.worth.expected:.1f}",
         "lost": None if lost is None else f"{max(lost, 0.0):.1f}",
@@ -178,8 +178,8 @@ def _offer(season: SeasonShown, change: Change, heading: str, named: Names) -> O
     gap = f"; a better one could bring at most {100 * change.gap:.0f} in 100 more of it"
     return Offer(
         heading=heading,
-        dropped=[_pair(one, named) for one in change.dropped],
-        added=[_pair(one, named) for one in change.added],
+        dropped=[pair_in_words(one, named) for one in change.dropped],
+        added=[pair_in_words(one, named) for one in change.added],
         words=f"It should bring {change.expected:.1f}, in a bad season {change.worst:.1f}"
         f"{gap if change.gap >= 0.005 else ''}.",
         form=accepting(change, season.planned),
@@ -195,7 +195,7 @@ def _falls(found: OutlookBody, named: Names) -> list[dict[str, Any]]:
             "chance": _share(one.chance),
             "loses": f"{max(expected - one.left, 0.0):.1f}",
             "after": f"{one.after:.1f}",
-            "mends": [_pair(pair, named) for pair in one.plan if pair not in found.plan],
+            "mends": [pair_in_words(pair, named) for pair in one.plan if pair not in found.plan],
         }
         for one in found.falls
     ]
@@ -233,10 +233,13 @@ WHOSE = {
 def _objections(found: OutlookBody, named: Names) -> Iterable[tuple[str, str]]:
     for one in found.worth.pairings:
         if one.objections:
-            yield _pair(one.pair, named), " ".join(OBJECTIONS[each.why] for each in one.objections)
+            yield (
+                pair_in_words(one.pair, named),
+                " ".join(OBJECTIONS[each.why] for each in one.objections),
+            )
 
 
-def _pair(pair: Chosen, named: Names) -> str:
+def pair_in_words(pair: Chosen, named: Names) -> str:
     return f"{named[pair.dam]} with {named[pair.sire]}"
 
 
