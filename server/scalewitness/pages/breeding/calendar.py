@@ -113,7 +113,7 @@ def note(request: HttpRequest, keeper: Keeper, pairing_id: UUID) -> HttpResponse
 @post_or_go("pairing_season")
 @signed_in
 def withdraw(request: HttpRequest, keeper: Keeper, pairing_id: UUID, note_id: UUID) -> HttpResponse:
-    form = NoteWithdrawalForm(request.POST, noted=str(note_id))
+    form = NoteWithdrawalForm(note_id, request.POST)
     if form.is_valid():
         outcome = form.send(pairing_id, actor_of(keeper))
         if outcome is not None:

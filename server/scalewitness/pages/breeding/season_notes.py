@@ -1,12 +1,13 @@
 """Noting what was seen of a pairing."""
 
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
 from scalewitness.domain.season.events import COUNTED, COUNTS, Event
 from scalewitness.pages.animals.forms import day_field
-from scalewitness.pages.parts.facts import FactForm
+from scalewitness.pages.parts.facts import FactForm, StepForm
 
 
 class SeasonNoteForm(FactForm):
@@ -37,15 +38,12 @@ def _field(name: str) -> forms.Field:
     return forms.IntegerField(min_value=0, max_value=200, **more)
 
 
-class NoteWithdrawalForm(FactForm):
-    """One button. Several stand on a page, hence no element ids."""
+class NoteWithdrawalForm(StepForm):
+    """One button beside a note."""
 
-    kind = "season_note_withdrawn"
-
-    def __init__(self, *args: Any, noted: str, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.auto_id = False
+    def __init__(self, noted: UUID, *args: Any, **kwargs: Any) -> None:
+        super().__init__("season_note_withdrawn", *args, **kwargs)
         self.noted = noted
 
     def body(self) -> dict[str, Any]:
-        return {"noted": self.noted}
+        return {"noted": str(self.noted)}

@@ -120,7 +120,7 @@ def _note(one: SeasonNote, names: Mapping[UUID, str]) -> NoteInWords:
     text = f"{SEEN[one.what].capitalize()} {day_in_words(one.on)}"
     by = names.get(one.by, "somebody")
     more = f" ({', '.join(counted)})" if counted else ""
-    return NoteInWords(one.pk, f"{text}{more}", by, NoteWithdrawalForm(noted=str(one.pk)))
+    return NoteInWords(one.pk, f"{text}{more}", by, NoteWithdrawalForm(one.pk))
 
 
 def _window(one: Window) -> str:
