@@ -112,7 +112,7 @@ def _stated(pairings: Iterable[UUID]) -> defaultdict[UUID, list[SeasonNote]]:
 
 
 def _in_season(pair: PairingSeen, stated: Iterable[SeasonNote], reader: Reader) -> InSeason:
-    whole = pair.sire is not None and pair.dam is not None
+    whole = pair.whole
     held = pair.dam is not None and pair.dam.collection_id in reader.holds
     own = [one for one in stated if whole or one.by == reader.keeper]
     notes = tuple(one for one in own if not hasattr(one, "end"))

@@ -50,6 +50,11 @@ class PairingSeen:
     labels: tuple[str, str]
     awaits: frozenset[Whose]
 
+    @property
+    def whole(self) -> bool:
+        """Whether its reader sees both."""
+        return self.sire is not None and self.dam is not None
+
 
 def pairing_of(pairing: UUID) -> Pairing | None:
     return _with_animals().filter(pk=pairing).first()

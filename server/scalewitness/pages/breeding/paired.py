@@ -61,7 +61,7 @@ def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
             form=StepForm("pairing_dropped"),
             cross=_cross(one.sire, one.dam),
             awaits=_awaits(one),
-            agreeing=StepForm("pairing_agreed") if "own" in one.awaits and _whole(one) else None,
+            agreeing=StepForm("pairing_agreed") if "own" in one.awaits and one.whole else None,
             prospects=_prospects(one),
         )
         for one in found
@@ -77,16 +77,11 @@ def _prospects(one: PairingSeen) -> str:
 
 
 def _awaits(one: PairingSeen) -> str:
-    if "own" in one.awaits and not _whole(one):
+    if "own" in one.awaits and not one.whole:
         return "Not agreed yet: ask its keeper for access to the other animal, then agree here."
     if "own" in one.awaits:
         return "Not agreed yet: it waits for your agreement."
     return "Not agreed yet: it waits for the other keeper." if one.awaits else ""
-
-
-def _whole(one: PairingSeen) -> bool:
-    """Whether its reader sees both."""
-    return one.sire is not None and one.dam is not None
 
 
 def _cross(sire: Animal | None, dam: Animal | None) -> str:

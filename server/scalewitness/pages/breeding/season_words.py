@@ -105,7 +105,7 @@ def _grid(season: SeasonShown, named: Names) -> dict[str, Any]:
         worth = {one.pair: one for one in season.outlook.worth.pairings}
     for one in season.pairings:
         sire, dam = one.pairing.sire_id, one.pairing.dam_id
-        if one.sire is None or one.dam is None:
+        if not one.whole:
             continue
         labels |= {sire: one.labels[0], dam: one.labels[1]}
         cells[dam, sire] = _cell(one, worth.get(Chosen(str(sire), str(dam))))

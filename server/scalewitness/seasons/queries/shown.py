@@ -41,7 +41,7 @@ class SeasonShown:
         return {
             Chosen(str(one.pairing.sire_id), str(one.pairing.dam_id)): one.pairing.pk
             for one in self.pairings
-            if one.sire is not None and one.dam is not None
+            if one.whole
         }
 
     @property
