@@ -11,10 +11,11 @@ from django.db.models import Max
 from django.utils.safestring import SafeString
 
 from scalewitness.animals.models import ON_SHEET, Animal
-from scalewitness.animals.queries import conditions_of, title_of
+from scalewitness.animals.queries import conditions_of
 from scalewitness.breeding.queries.pairings import PairingSeen, pairings_seen
 from scalewitness.calls.models import OF_IT, Call
 from scalewitness.domain.sexing.taxa import taxon
+from scalewitness.pages.breeding.paired import title_seen
 from scalewitness.pages.plots.sign import UNSEXED, Drawn, sign
 from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
@@ -136,8 +137,8 @@ def _planned(animals: Sequence[UUID], keeper: Keeper, now: datetime) -> dict[UUI
             found.setdefault(animal.pk, []).append(words)
     for pair in pairings_seen(keeper.pk, now, among=animals):
         for animal_id, mate in _mates(pair):
-            title = title_of(mate) if mate else "an animal you may not see"
-            found.setdefault(animal_id, []).append(f"{pair.pairing.season} with {title}")
+            words = f"{pair.pairing.season} with {title_seen(mate)}"
+            found.setdefault(animal_id, []).append(words)
     return found
 
 

@@ -14,12 +14,12 @@ from scalewitness.breeding.queries.pedigrees import (
     with_identifiers,
 )
 from scalewitness.domain.consequences import sex_of
+from scalewitness.pages.breeding.paired import NOT_SEEN
 from scalewitness.pages.plots.pedigree import Ancestor, Sex
 from scalewitness.standings.queries.logged import label_of
 
 GENERATIONS: Final = 3
 """Drawn above the animal: more would not fit a sheet of paper."""
-NOT_SEEN: Final = "An animal you may not see"
 LINES = Mapping[UUID, Sequence[str]]
 
 
@@ -47,7 +47,7 @@ def _ancestor(
         if parent and left
     }
     return Ancestor(
-        title=title_of(one.animal) if one.animal else NOT_SEEN,
+        title=title_of(one.animal) if one.animal else NOT_SEEN.capitalize(),
         sex=_sex(label, role),
         label=label,
         carries=tuple(carries.get(one.id, ())),

@@ -17,6 +17,7 @@ from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.parts.facts import StepForm
 
 ROLES: Final[Mapping[Sex, str]] = {"male": "sire", "female": "dam"}
+NOT_SEEN: Final = "an animal you may not see"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,11 @@ class ShownPairing:
     awaits: str
     agreeing: StepForm | None
     prospects: str
+
+
+def title_seen(animal: Animal | None) -> str:
+    """Of one of a pairing, as far as the reader sees it."""
+    return title_of(animal) if animal else NOT_SEEN
 
 
 def in_words(found: Iterable[PairingSeen]) -> list[ShownPairing]:
@@ -94,7 +100,7 @@ def _cross(sire: Animal | None, dam: Animal | None) -> str:
 def _half(sex: Sex, animal: Animal | None, label: str) -> Half:
     if animal is None:
         ask = "Ask its keeper what is known."
-        return Half(ROLES[sex], None, "An animal you may not see", "", ask)
+        return Half(ROLES[sex], None, NOT_SEEN.capitalize(), "", ask)
     against = sex_of(label) not in {None, sex}
     return Half(ROLES[sex], animal, title_of(animal), label, _doubt(sex, label), against)
 

@@ -20,6 +20,7 @@ from scalewitness.domain.genetics.trade_words import chance_in_words
 from scalewitness.domain.season.before_pairing import TIME_OF_YEAR
 from scalewitness.pages.breeding.brings import brings_shown
 from scalewitness.pages.breeding.carrying import numbers_of
+from scalewitness.pages.breeding.paired import title_seen
 from scalewitness.pages.breeding.prospects_form import ProspectsForm
 from scalewitness.pages.parts.access import page, signed_in
 from scalewitness.pages.parts.picking import AnimalsToPick, is_search, offer
@@ -122,9 +123,8 @@ def _falls(pair: PairSeen) -> Iterator[str]:
 def _left(other: Mate) -> str:
     title = title_of(other.animal)
     mates = [
-        title_of(one) if one else "an animal you may not see"
+        title_seen(pairing.sire if other.sex == "female" else pairing.dam)
         for pairing in other.others
-        for one in ((pairing.sire,) if other.sex == "female" else (pairing.dam,))
     ]
     if not mates:
         return f"Nothing else is planned with {title} for the season, as far as you may see."

@@ -17,6 +17,7 @@ from scalewitness.domain.habits import day_in_short, day_in_words
 from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, EXPECTED, SEEN, Event
 from scalewitness.domain.season.expected import Happening, Window
 from scalewitness.domain.season.reproduction import DaysBetween
+from scalewitness.pages.breeding.paired import title_seen
 from scalewitness.pages.breeding.season_notes import NoteWithdrawalForm
 from scalewitness.pages.plots.season import season_strip
 
@@ -57,9 +58,7 @@ class WindowInWords:
 
 def titled(one: InSeason) -> str:
     """Dam and sire, as far as the reader sees them."""
-    dam, sire = one.seen.dam, one.seen.sire
-    named = [title_of(each) if each else "an animal you may not see" for each in (dam, sire)]
-    return f"{named[0]} with {named[1]}"
+    return f"{title_seen(one.seen.dam)} with {title_seen(one.seen.sire)}"
 
 
 def as_row(one: InSeason, today: date) -> SeasonRow:
