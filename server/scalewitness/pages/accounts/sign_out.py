@@ -5,7 +5,7 @@ does. The page carries no CSRF token, as the buyers' pages do not: the link is t
 """
 
 from collections.abc import Callable
-from functools import wraps
+from functools import partial, wraps
 from typing import TypeAlias
 
 from django.core.signing import BadSignature
@@ -14,13 +14,12 @@ from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.views.decorators.csrf import csrf_exempt
 
-from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.devices import sign_out_everywhere
 from scalewitness.mail.services.links import keeper_signing_out
+from scalewitness.pages.guards.throttling import opens_nothing
 from scalewitness.pages.parts.access import page
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import devices_of, keeper_of
-from scalewitness.rate_limit import address_of
 
 View: TypeAlias = Callable[[HttpRequest, Keeper], HttpResponse]
 
@@ -48,11 +47,7 @@ def _keeper(token: str) -> Keeper | None:
 
 
 def _gone(request: HttpRequest) -> HttpResponse:
-    often = one_link_too_many(address_of(request))
-    response = page(request, "people/sign_out_gone.html", status=429 if often else 404)
-    if often:
-        response["Retry-After"] = str(WRONG_LINKS.seconds)
-    return response
+    return opens_nothing(request, partial(page, request, "people/sign_out_gone.html"))
 
 
 @by_letter

@@ -1,6 +1,7 @@
 """The season as it happens: its calendar, one pairing's season, noting, and the link by which a
 calendar program follows it."""
 
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -29,7 +30,6 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.domain.season.events import EVENTS, SEEN, offered
 from scalewitness.domain.season.icalendar import calendar_file
 from scalewitness.fresh_ids import fresh_id
-from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.pages.breeding.season_notes import NoteWithdrawalForm, SeasonNoteForm
 from scalewitness.pages.breeding.seasons_in_words import (
     as_row,
@@ -38,11 +38,11 @@ from scalewitness.pages.breeding.seasons_in_words import (
     in_detail,
     titled,
 )
+from scalewitness.pages.guards.throttling import opens_nothing
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, say_accepted, signed_in
 from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
-from scalewitness.rate_limit import address_of
 
 NAME = "Season"
 MAKER = "-//Scalewitness//Season//EN"
@@ -155,10 +155,5 @@ def by_link(request: HttpRequest, token: str) -> HttpResponse:
 
 
 def _gone(request: HttpRequest) -> HttpResponse:
-    often = one_link_too_many(address_of(request))
-    response = HttpResponse(
-        "This link opens nothing.\n", content_type="text/plain", status=429 if often else 404
-    )
-    if often:
-        response["Retry-After"] = str(WRONG_LINKS.seconds)
-    return response
+    words = "This link opens nothing.\n"
+    return opens_nothing(request, partial(HttpResponse, words, content_type="text/plain"))

@@ -7,9 +7,10 @@ from typing import Concatenate, Final, ParamSpec
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.pages.parts.picking import is_search
 from scalewitness.people.models import Keeper
-from scalewitness.rate_limit import one_too_many
+from scalewitness.rate_limit import address_of, one_too_many
 
 P = ParamSpec("P")
 ForKeeper = Callable[Concatenate[HttpRequest, Keeper, P], HttpResponse]
@@ -34,4 +35,14 @@ def takes_an_address(view: ForKeeper[P]) -> ForKeeper[P]:
         answer.headers["Retry-After"] = str(SECONDS)
         return answer
 
+    return answer
+
+
+def opens_nothing(request: HttpRequest, shown: Callable[..., HttpResponse]) -> HttpResponse:
+    """The answer to a link that opens nothing, which counts for the address that it is asked from;
+    ``shown`` takes its status."""
+    if not one_link_too_many(address_of(request)):
+        return shown(status=404)
+    answer = shown(status=429)
+    answer.headers["Retry-After"] = str(WRONG_LINKS.seconds)
     return answer

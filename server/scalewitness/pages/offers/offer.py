@@ -9,7 +9,7 @@ import json
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
-from functools import wraps
+from functools import partial, wraps
 from typing import Any, Final
 from uuid import UUID
 
@@ -30,13 +30,13 @@ from scalewitness.domain.facts import OfferMade
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.sales import HANDED_OVER, RELIED_ON
 from scalewitness.domain.sexing.taxa import taxon
-from scalewitness.guessing import WRONG_LINKS, one_link_too_many
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.shown import shown_now
 from scalewitness.letters import codes
 from scalewitness.mail.templatetags.words import day, moment, remedy_in_words
 from scalewitness.pages.animals.evidence import late_in_words, lines_of
 from scalewitness.pages.disclosures.disclosure import both_versions, receipts_for
+from scalewitness.pages.guards.throttling import opens_nothing
 from scalewitness.pages.home.titles import title_in
 from scalewitness.pages.offers.animal import animal_view, calls_of, then_and_now
 from scalewitness.pages.offers.proving import of_disclosures, of_offer
@@ -49,7 +49,6 @@ from scalewitness.pages.sales.forms import (
     ReleaseAnswerForm,
     ReturnForm,
 )
-from scalewitness.rate_limit import address_of
 from scalewitness.sales.models import OfferLink, Sale
 from scalewitness.sales.queries import (
     confirmed_without_day,
@@ -78,12 +77,9 @@ def opened_by(behind: Callable[[str, datetime], object]) -> Callable[[View], Vie
             try:
                 response = view(request, token, behind(token, timezone.now()), **more)
             except (LinkGone, NotFound):
-                often = one_link_too_many(address_of(request))
                 typed = next((request.POST[one] for one in TEXTS if request.POST.get(one)), "")
-                shown = {"typed": typed}
-                response = page(request, "offers/gone.html", shown, status=429 if often else 404)
-                if often:
-                    response["Retry-After"] = str(WRONG_LINKS.seconds)
+                gone = partial(page, request, "offers/gone.html", {"typed": typed})
+                response = opens_nothing(request, gone)
             response["Referrer-Policy"] = "no-referrer"
             add_never_cache_headers(response)
             return response
