@@ -1,6 +1,6 @@
 /* This phone's Ed25519 key: made in the browser, not extractable, enrolled with the server. */
 
-import { decode64, encode64, hex, sha256 } from "../shared/bytes.js";
+import { decode64, encode64, fromHex, hex } from "../shared/bytes.js";
 import { signable } from "../pure/leaf.js";
 import { uuid7 } from "../pure/uuid7.js";
 import { keep, key } from "../store/session.js";
@@ -50,21 +50,13 @@ export async function sign(pair, fact, keeper, device) {
     @param {OwnEntry} entry */
 export async function isSigned(publicKey, entry) {
   try {
-    const bytes = Uint8Array.from(publicKey.match(/../g) ?? [], (two) => parseInt(two, 16));
     const signed = signable(entry, entry.by ?? "", entry.device ?? "");
-    const used = await crypto.subtle.importKey("raw", bytes, NAME, false, ["verify"]);
+    const used = await crypto.subtle.importKey("raw", fromHex(publicKey), NAME, false, ["verify"]);
     return await crypto.subtle.verify(NAME, used, decode64(entry.sig ?? ""), signed);
   } catch (fault) {
     if (/** @type {Error} */ (fault).name === "NotSupportedError") throw fault;
     return false;
   }
-}
-
-/** For people to compare: half the key's SHA-256 as eight groups of four digits.
-    @param {string} publicKey */
-export async function fingerprint(publicKey) {
-  const bytes = Uint8Array.from(publicKey.match(/../g) ?? [], (two) => parseInt(two, 16));
-  return (hex(await sha256(bytes)).slice(0, 32).match(/..../g) ?? []).join(" ");
 }
 
 /** Makes sure the server knows the key before anything signed is sent. A refusal leaves the

@@ -4,7 +4,7 @@ import { signOut, unsentFile } from "../app/account.js";
 import { h } from "../app/dom.js";
 import { saveFile } from "../app/files.js";
 import { state } from "../app/state.js";
-import { fingerprint } from "../net/keys.js";
+import { fingerprint, fromHex } from "../shared/bytes.js";
 import { isOwed } from "../pure/outbox.js";
 import { standing } from "../store/log.js";
 import { alarm, logSeen } from "./log_seen.js";
@@ -60,7 +60,7 @@ const present = (node) => (node ? [node] : []);
 
 /** @param {HTMLElement} place */
 async function showFingerprint(place) {
-  place.textContent = state.key ? await fingerprint(state.key.enrolment.key) : "none";
+  place.textContent = state.key ? await fingerprint(fromHex(state.key.enrolment.key)) : "none";
 }
 
 /** @param {string} term
