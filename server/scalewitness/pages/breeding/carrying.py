@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import title_of
+from scalewitness.breeding.queries.brings import NEVER
 from scalewitness.breeding.queries.carrying import CarriedAt, Stock, carried_by, stock_of
 from scalewitness.breeding.queries.pedigrees import (
     PedigreeSeen,
@@ -122,7 +123,7 @@ def _bounds(locus: Locus, bounds: Bounded | None) -> list[Bar]:
 def ranked(chances: Mapping[Genotype, float]) -> list[tuple[Genotype, float]]:
     """Likeliest first, without those that are as good as impossible."""
     found = sorted(chances.items(), key=lambda each: -each[1])
-    return [(genotype, chance) for genotype, chance in found if chance >= 0.0005]
+    return [(genotype, chance) for genotype, chance in found if chance >= NEVER]
 
 
 def lines_of(
