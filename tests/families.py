@@ -7,6 +7,8 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal
 from scalewitness.people.models import Practitioner
 
+CAUSES = ("other_males", "stored_sperm", "parthenogenesis")
+
 
 @dataclass
 class Family:
@@ -32,15 +34,20 @@ def family(world: World, *, proved: bool = True, name: str = "") -> Family:
 
 
 def brood_test(world: World, sire: Animal, *, young: int = 1, excluded: bool = True) -> str:
+    """A day later; ``excluded``: every other way in which the brood could have come about."""
+    world.pass_time(days=1)
+    return parentage_test(world, sire, young, **{f"{one}_excluded": excluded for one in CAUSES})
+
+
+def parentage_test(world: World, sire: Animal, young: int, **excluded: bool) -> str:
+    """A laboratory's: so many young are its own. ``excluded``: all is, but for what is named."""
     named = Practitioner.objects.create(
         id=new_id(world.now), named_by=world.odile, name="The bench in the valley"
     )
     observed = {"method": "parentage", "found": "sire", "young": young}
-    causes = ("other_males", "stored_sperm", "parthenogenesis")
-    observed |= {f"{one}_excluded": excluded for one in causes}
+    observed |= {f"{one}_excluded": True for one in CAUSES} | excluded
     body = probing("male", world.chip(sire)) | {"observed": observed, "document": "cd" * 32}
     body["reported"] = {"role": "laboratory", "who": str(named.pk)}
-    world.pass_time(days=1)
     return world.say(world.odile, "call_made", sire.pk, body).id or ""
 
 

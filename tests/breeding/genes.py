@@ -2,10 +2,11 @@
 
 from typing import Any
 
-from tests.world import World, new_id, probing
+from tests.families import confirm, parentage_test
+from tests.world import World
 
 from scalewitness.animals.models import Animal
-from scalewitness.people.models import Keeper, Practitioner
+from scalewitness.people.models import Keeper
 
 
 def bred(world: World, tag: str, sire: Animal | None, dam: Animal | None, **more: Any) -> Animal:
@@ -25,17 +26,8 @@ def state(world: World, animal: Animal, says: str, who: Keeper | None = None, **
     return str(made.id)
 
 
-def sired(world: World, sire: Animal, young: int, **more: bool) -> str:
+def sired(world: World, sire: Animal, young: int, **excluded: bool) -> str:
     """A laboratory's test says that so many young are its own, and Stan has read it."""
-    named = new_id(world.now)
-    Practitioner.objects.create(id=named, named_by=world.odile, name="Loci")
-    excluded = ("other_males", "stored_sperm", "parthenogenesis")
-    observed = {"method": "parentage", "found": "sire", "young": young}
-    observed |= {f"{one}_excluded": True for one in excluded} | more
-    body = probing("male", world.chip(sire)) | {"observed": observed, "document": "cd" * 32}
-    body["reported"] = {"role": "laboratory", "who": str(named)}
-    call = str(world.say(world.odile, "call_made", sire.pk, body).id)
-    grant = world.view(world.stan, sire)
-    world.say(world.stan, "document_read", sire.pk, {"call": call, "document": "cd" * 32})
-    world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
+    call = parentage_test(world, sire, young, **excluded)
+    confirm(world, sire, call)
     return call

@@ -9,6 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from tests.domain.season.test_icalendar import read
+from tests.intake import test_season_notes as season_notes
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
@@ -20,11 +21,7 @@ from scalewitness.people.models import Keeper
 
 
 def paired(here: Here, sire: Animal, dam: Animal) -> UUID:
-    pairing = new_id(here.now)
-    body = {"sire": str(sire.pk), "dam": str(dam.pk), "season": timezone.now().year}
-    planned = here.say(here.odile, "pairing_planned", pairing, body)
-    assert planned.status == "accepted", planned.problem
-    return pairing
+    return season_notes.paired(here, sire, dam, timezone.now().year)
 
 
 def noted(here: Here, pairing: UUID, what: str, *, ago: int, who: Any = None, **more: Any) -> str:
