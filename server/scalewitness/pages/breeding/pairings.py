@@ -35,14 +35,14 @@ def show_pairings(request: HttpRequest, keeper: Keeper) -> HttpResponse:
 def _pairings_page(
     request: HttpRequest, keeper: Keeper, refused: StepForm | None = None
 ) -> HttpResponse:
-    found = listed(request, pairings_seen(keeper.pk, timezone.now()))
+    now = timezone.now()
+    found = listed(request, pairings_seen(keeper.pk, now))
     shown = in_words(found)
-    held = reader_of(keeper.pk, timezone.now()).holds
+    held = reader_of(keeper.pk, now).holds
     seasons = [
         (year, rows, _rooms(rows, held))
-        for year, rows in (
-            (year, list(rows)) for year, rows in groupby(shown, key=lambda one: one.season)
-        )
+        for year, group in groupby(shown, key=lambda one: one.season)
+        for rows in [list(group)]
     ]
     status = refused.status if refused else 200
     context = {"seasons": seasons, "refused": refused, "listed": found}
