@@ -194,7 +194,7 @@ def test_nothing_of_a_fall_is_kept_when_its_transaction_fails(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Promise 4 the other way round: no disclosure without its cause, no cause without it."""
-    from scalewitness.intake import consequences
+    from scalewitness.intake import disclosing
 
     animal = world.verified("V1")
     world.sold(animal)
@@ -204,7 +204,7 @@ def test_nothing_of_a_fall_is_kept_when_its_transaction_fails(
     def fail(*args: object, **more: object) -> None:
         raise RuntimeError("the machine stops here")
 
-    monkeypatch.setattr(consequences, "new_lasting_link", fail)
+    monkeypatch.setattr(disclosing, "new_lasting_link", fail)
     with pytest.raises(RuntimeError):
         world.call(world.greta, animal, "female", visit=visit)
     assert (Entry.objects.count(), animal.calls.count()) == before

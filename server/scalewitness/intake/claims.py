@@ -11,9 +11,7 @@ import msgspec
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import animals_paired, planned_with
-from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed_of_claim
-from scalewitness.disclosures.services import disclosure, disclosure_row
 from scalewitness.domain.consequences import ClaimChange as Change
 from scalewitness.domain.consequences import (
     ClaimedSale,
@@ -36,9 +34,9 @@ from scalewitness.domain.genetics.falling import may_fall
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.domain.genetics.stated_words import locus_named
 from scalewitness.domain.sexing.case import share
-from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.affected_plans import state_affected_plans
 from scalewitness.intake.batch import Batch, Touched
+from scalewitness.intake.disclosing import owe_disclosure
 from scalewitness.intake.rules.sales import represent
 from scalewitness.ledger.services.writing import Logged
 from scalewitness.letters.claims import (
@@ -47,7 +45,6 @@ from scalewitness.letters.claims import (
     notify_of_claims,
     send_claim_disclosure,
 )
-from scalewitness.letters.disclosures import Owed
 from scalewitness.letters.pairings import ClaimMoved, notify_of_claimed_pairings
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import (
@@ -56,7 +53,7 @@ from scalewitness.sales.queries import (
     progress_of,
     sales_of_animal,
 )
-from scalewitness.sales.services import new_lasting_link, store_links, store_step
+from scalewitness.sales.services import store_links, store_step
 from scalewitness.traits.models import ClaimChange
 from scalewitness.traits.queries import Worded, as_statements
 from scalewitness.traits.queries.claims import (
@@ -230,11 +227,7 @@ class _Following:
             now=represent([self.animal.pk])[0],
             claim=ClaimNow(stated=str(self.claim.id), chance=self.chance),
         )
-        logged = self.batch.state("disclosure_owed", fresh_id(self.batch.now), body)
-        made = disclosure(logged)
-        self.batch.keep(Disclosure, disclosure_row(made))
-        made.sale, made.animal, made.to = sale, self.animal, sale.buyer
-        link = new_lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
-        store_links([link])
-        send_claim_disclosure(Owed(made, logged.id, link), self.claim, self.batch.letters)
+        made = owe_disclosure(body, sale, self.animal, self.batch)
+        store_links([made.link])
+        send_claim_disclosure(made, self.claim, self.batch.letters)
         self.batch.store()

@@ -14,9 +14,7 @@ from scalewitness.breeding.models import Pairing
 from scalewitness.breeding.queries.pairings import planned_with, was_verified
 from scalewitness.calls.models import Call, Joined, Parted, WaitEnded
 from scalewitness.calls.services import row_of_standing
-from scalewitness.disclosures.models import Disclosure
 from scalewitness.disclosures.queries import last_disclosed
-from scalewitness.disclosures.services import disclosure, disclosure_row
 from scalewitness.disputes.queries.disputes import open_dispute_on
 from scalewitness.disputes.services import store_dispute
 from scalewitness.domain.consequences import (
@@ -49,6 +47,7 @@ from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.affected_plans import state_affected_plans
 from scalewitness.intake.batch import Batch, Touched
 from scalewitness.intake.claims import settle_claims
+from scalewitness.intake.disclosing import owe_disclosure
 from scalewitness.intake.known import Subject
 from scalewitness.letters.animals import (
     Concerned,
@@ -63,7 +62,7 @@ from scalewitness.letters.pairings import notify_of_pairings
 from scalewitness.letters.sales import notify_of_hold
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import offer_in_force, progress_of, sales_of_animal
-from scalewitness.sales.services import new_lasting_link, store_links, store_step
+from scalewitness.sales.services import store_links, store_step
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.due import latest_adoption
 from scalewitness.standings.queries.evidence import evidence_of, waiting_calls
@@ -359,14 +358,10 @@ class _Consequences:
             was=owed.was,
             now=self.now,
         )
-        logged = self.batch.state("disclosure_owed", fresh_id(self.batch.now), body)
-        made = disclosure(logged)
-        self.batch.keep(Disclosure, disclosure_row(made))
-        made.sale, made.animal, made.to = sale, self.animal, sale.buyer
-        link = new_lasting_link(sale, fresh_id(self.batch.now), self.batch.now)
+        made = owe_disclosure(body, sale, self.animal, self.batch)
         reader = self._also_concerned(sale)
         dispute = self.dispute if reader and has_seat(reader, self.disputed) else None
-        return Owed(made, logged.id, link, reader, dispute)
+        return made._replace(reader=reader, dispute=dispute)
 
     def _also_concerned(self, sale: Sale) -> Concerned | None:
         """The buyer of that sale, where they keep the animal now or sold it on."""
