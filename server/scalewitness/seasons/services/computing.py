@@ -55,9 +55,9 @@ def compute_due(now: datetime) -> int:
     """Work out, anew or for the first time, each season on which something bears: how many. Safe to
     run at any time, and after a stop of any length. One run at a time, so that letters have the
     worker's other processes."""
-    open_outlooks(now)
     if ahead(now).filter(claimed_until__gt=now).exists():
         return 0
+    open_outlooks(now)
     waiting, size = due(now)
     found = list(waiting.values_list("pk", flat=True))
     others = ahead(now).exclude(pk__in=found).filter(position__lt=size - LAG)
