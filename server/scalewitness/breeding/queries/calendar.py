@@ -152,9 +152,10 @@ class StatedOf:
     eggs: tuple[date, ...]
     young: tuple[date, ...]
 
-    def has(self, one: Happening, days: tuple[date, ...]) -> bool:
-        """Whether it was stated already, as one clutch is to count once."""
-        return any(-ONE_EVENT <= day - one.on <= STATED_LATER for day in days)
+
+def is_stated(one: Happening, days: Iterable[date]) -> bool:
+    """Whether it was stated already on one of these days, as one clutch is to count once."""
+    return any(-ONE_EVENT <= day - one.on <= STATED_LATER for day in days)
 
 
 def stated_of(dam: UUID, keeper: UUID, now: datetime) -> StatedOf:

@@ -12,7 +12,7 @@ from django.utils.safestring import SafeString
 
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.models import SeasonNote
-from scalewitness.breeding.queries.calendar import Due, InSeason, StatedOf
+from scalewitness.breeding.queries.calendar import Due, InSeason, StatedOf, is_stated
 from scalewitness.domain.habits import day_in_short, day_in_words
 from scalewitness.domain.season.events import CAUTIONS, COUNTED, COUNTS, EXPECTED, SEEN, Event
 from scalewitness.domain.season.expected import Happening, Window
@@ -164,9 +164,9 @@ def _next_steps(one: InSeason, stated: StatedOf) -> Iterator[tuple[str, str]]:
         return
     for each in one.happenings:
         out = each.what in ("hatched", "born")
-        if out and not stated.has(each, stated.young):
+        if out and not is_stated(each, stated.young):
             yield _clutch(one, each), f"Register the young of {day_in_words(each.on)}"
-        if each.what in ("laid", "born") and not stated.has(each, stated.eggs):
+        if each.what in ("laid", "born") and not is_stated(each, stated.eggs):
             event = "gave_birth" if each.what == "born" else "laid_eggs"
             count = sum(int(value) for value in each.counted.values())
             asked = {"event": event, **({"count": count} if count else {})}
