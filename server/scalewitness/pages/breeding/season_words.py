@@ -8,6 +8,7 @@ from uuid import UUID
 from scalewitness.animals.queries import title_of
 from scalewitness.breeding.queries.pairings import PairingSeen
 from scalewitness.domain.consequences import sex_of, verified_sex
+from scalewitness.domain.genetics.trade_words import chance_in_words
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.season.by_hand import PairingWorth
 from scalewitness.domain.season.outlook import Change, CheckAhead, OutlookBody
@@ -192,7 +193,7 @@ def _falls(found: OutlookBody, named: Names) -> list[dict[str, Any]]:
         {
             "animal": one.animal,
             "title": named[one.animal],
-            "chance": _share(one.chance),
+            "chance": chance_in_words(one.chance),
             "loses": f"{max(expected - one.left, 0.0):.1f}",
             "after": f"{one.after:.1f}",
             "mends": [pair_in_words(pair, named) for pair in one.plan if pair not in found.plan],
@@ -241,7 +242,3 @@ def _objections(found: OutlookBody, named: Names) -> Iterable[tuple[str, str]]:
 
 def pair_in_words(pair: Chosen, named: Names) -> str:
     return f"{named[pair.dam]} with {named[pair.sire]}"
-
-
-def _share(chance: float) -> str:
-    return f"{100 * chance:.0f} in 100" if chance >= 0.01 else "below 1 in 100"
