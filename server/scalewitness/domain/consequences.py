@@ -3,13 +3,13 @@
 The caller writes what comes back in the transaction of the fact that caused it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
 from scalewitness.domain.facts import Representation
 from scalewitness.domain.facts.animals import PlanChange
-from scalewitness.domain.observations import Sex
+from scalewitness.domain.observations import Conclusion, Sex
 from scalewitness.domain.sales import LIVE, RELIED_ON, UNPAID, State
 
 Reliance = Literal["stands", "fell", "reversed"]
@@ -157,6 +157,12 @@ def sex_of(label: str) -> Sex | None:
     if word == "male":
         return "male"
     return "female" if word == "female" else None
+
+
+def sex_expected(label: str, latest_first: Iterable[Conclusion]) -> Sex | None:
+    """The sex that someone who can read the record expects of an animal: the one its label names,
+    else that of the latest conclusive call that counts; None: neither tells of one."""
+    return sex_of(label) or next((one for one in latest_first if one != "undetermined"), None)
 
 
 def verified_sex(label: str) -> Sex | None:

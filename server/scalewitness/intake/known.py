@@ -30,7 +30,7 @@ from scalewitness.animals.queries import (
 )
 from scalewitness.animals.queries.joining import joined, joined_question
 from scalewitness.calls.queries.bearing import ALONE, Bearing, bearings, bearings_question
-from scalewitness.domain.consequences import sex_of
+from scalewitness.domain.consequences import sex_expected
 from scalewitness.domain.facts import Footing
 from scalewitness.domain.observations import Sex
 from scalewitness.domain.sexing.case import Case, SupposedCase
@@ -136,13 +136,8 @@ class Subject:
         """The sex someone who can see the record would expect, for anchoring: the one the
         standing names, else that of the latest conclusive call still counting, else the one
         that a statement of linkage favours."""
-        named = sex_of(self.label)
-        if named is not None:
-            return named
-        for call in reversed(self.counting):
-            if call.conclusion != "undetermined":
-                return call.conclusion
-        return favoured_by(self.start.male)
+        latest_first = (call.conclusion for call in reversed(self.counting))
+        return sex_expected(self.label, latest_first) or favoured_by(self.start.male)
 
 
 @dataclass

@@ -13,13 +13,13 @@ from typing import NamedTuple, get_args
 from uuid import UUID
 
 from scalewitness.domain import facts
-from scalewitness.domain.consequences import sex_of, verified_sex
+from scalewitness.domain.consequences import sex_expected, verified_sex
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.observations import Hearsay, LifeStage, Sex, method_of
 from scalewitness.domain.sexing.evidence import as_sent, other
 from scalewitness.domain.sexing.parameters import VERSIONS, Parameters
 from scalewitness.domain.sexing.recomputing import OrderedFact, Recomputing
-from scalewitness.domain.sexing.so_far import AnimalSoFar
+from scalewitness.domain.sexing.so_far import AnimalSoFar, identity_by
 from scalewitness.domain.sexing.stated_linkage import Origin, favoured_by, start_from
 from scalewitness.domain.sexing.taxa import life_stage, taxon
 
@@ -123,7 +123,7 @@ def _clause(then: _Then, name: str, value: object, why: str) -> str:
 
 
 def _amiss(known: facts.Circumstance, then: _Then) -> Iterator[tuple[str, object, str]]:
-    identity = _identity(then)
+    identity = identity_by(then.fact.body.identified, {code for _, code in then.codes})
     # Before footings were asked, a tag that was read could be taken for a code in the animal.
     was = {identity, "confirmed"} if known.footing is None and identity == "tub_tag" else {identity}
     if known.identity not in was:
@@ -137,16 +137,6 @@ def _amiss(known: facts.Circumstance, then: _Then) -> Iterator[tuple[str, object
         yield "waits", True, "it is not contrary to a verified sex, or its sender has a footing"
     if may_wait and not known.waits and not _answers(known, then):
         yield "waits", False, "it is somebody's word of another's, contrary to a verified sex"
-
-
-def _identity(then: _Then) -> str:
-    """As `intake` has it."""
-    read = then.fact.body.identified
-    if read.by not in {"transponder", "tag"} or read.code is None:
-        return "unconfirmed"
-    if plain_code(read.by, read.code) not in {code for _, code in then.codes}:
-        return "mismatch"
-    return "confirmed" if read.by == "transponder" else "tub_tag"
 
 
 def _may_be(stage: str, then: _Then) -> bool:
@@ -193,14 +183,17 @@ def _answers(known: facts.Circumstance, then: _Then) -> bool:
 
 def _expected(then: _Then, past: AnimalSoFar, numbers: Parameters) -> Sex | None:
     """What somebody who could read the record then expected, as `intake.known.Subject` has it."""
-    named = sex_of(then.label)
-    if named is not None:
-        return named
-    for call, (body, _, _, position) in sorted(past.made.items(), key=lambda one: -one[1][3]):
-        if call not in past.known or call in then.gone:
-            continue
-        waited = call in then.waiting if call in then.admitted else past.known[call].waits
-        if not waited and position < then.fact.position and body.conclusion != "undetermined":
-            found: Sex = body.conclusion
-            return found
-    return favoured_by(start_from(then.linkage, then.origin, numbers).male)
+    latest_first = (
+        body.conclusion
+        for call, (body, _, _, position) in sorted(past.made.items(), key=lambda one: -one[1][3])
+        if position < then.fact.position and _counted(call, then, past)
+    )
+    named = sex_expected(then.label, latest_first)
+    return named or favoured_by(start_from(then.linkage, then.origin, numbers).male)
+
+
+def _counted(call: str, then: _Then, past: AnimalSoFar) -> bool:
+    """Whether an earlier call did when that came in."""
+    if call not in past.known or call in then.gone:
+        return False
+    return not (call in then.waiting if call in then.admitted else past.known[call].waits)

@@ -1,6 +1,6 @@
 """What the facts about an animal tell of its sex: the calls, and what the record stated of each."""
 
-from collections.abc import Hashable, Set
+from collections.abc import Container, Hashable, Set
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -9,9 +9,18 @@ from scalewitness.domain import facts
 from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.observations import method_of
 from scalewitness.domain.photos_compared import after_comparisons
-from scalewitness.domain.sexing.evidence import Compared, Evidence, Report, as_sent
+from scalewitness.domain.sexing.evidence import Compared, Evidence, Identity, Report, as_sent
 from scalewitness.domain.sexing.kept import Before
 from scalewitness.domain.sexing.stated_linkage import Origin
+
+
+def identity_by(read: facts.Identification, codes: Container[str]) -> Identity:
+    """Of an animal that bears these codes, by what was read at a check."""
+    if read.by not in {"transponder", "tag"} or read.code is None:
+        return "unconfirmed"
+    if plain_code(read.by, read.code) not in codes:
+        return "mismatch"
+    return "confirmed" if read.by == "transponder" else "tub_tag"
 
 
 @dataclass(slots=True)

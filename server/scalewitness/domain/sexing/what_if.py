@@ -1,10 +1,10 @@
 """What the standing would be after one more call. Nothing is recorded."""
 
 from collections.abc import Callable, Sequence
-from typing import cast
 
 from msgspec import Struct
 
+from scalewitness.domain.consequences import sex_expected
 from scalewitness.domain.observations import (
     Conclusion,
     LifeStage,
@@ -28,7 +28,6 @@ SUPPOSED = "supposed"
 """Stands for the call, and for the examiner where none is named."""
 
 _DAY = 86_400_000
-_SEXES = frozenset({"male", "female"})
 
 
 class SupposedCall(Struct, frozen=True):
@@ -96,14 +95,9 @@ def what_if(
 def known(label: str, evidence: Sequence[Evidence], prior_male: float = 0.5) -> Sex | None:
     """The sex someone who can see the record would expect: the one the standing names,
     else that of the latest conclusive call, else the one the prior favours."""
-    word = label.rpartition(" ")[2]
-    if word in _SEXES:
-        return cast(Sex, word)
-    latest: Sex | None = None
-    for call in sorted(evidence, key=lambda one: one.position):
-        if call.conclusion != "undetermined":
-            latest = call.conclusion
-    return latest or favoured_by(prior_male)
+    in_order = sorted(evidence, key=lambda one: one.position)
+    latest_first = (call.conclusion for call in reversed(in_order))
+    return sex_expected(label, latest_first) or favoured_by(prior_male)
 
 
 def _call(

@@ -1,6 +1,5 @@
 """Calls: made, withdrawn, objected to, and decided on when they came late."""
 
-from collections.abc import Container
 from dataclasses import replace
 from typing import cast
 from uuid import UUID
@@ -25,13 +24,11 @@ from scalewitness.domain.facts import (
     CallObjected,
     CallWithdrawn,
     Circumstance,
-    Identification,
     LateCallDecided,
 )
-from scalewitness.domain.identifiers import plain_code
 from scalewitness.domain.observations import Endoscopy, Hearsay, method_of
-from scalewitness.domain.sexing.evidence import Identity, as_sent
-from scalewitness.domain.sexing.so_far import as_evidence
+from scalewitness.domain.sexing.evidence import as_sent
+from scalewitness.domain.sexing.so_far import as_evidence, identity_by
 from scalewitness.domain.sexing.taxa import deepest_in_words, life_stage, taxon, unusual_pass
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.known import Known, Subject
@@ -205,20 +202,12 @@ def _circumstance(fact: Sealed, subject: Subject, known: Known) -> Circumstance:
         stage=life_stage(taxon(animal.species), animal.hatched, fact.at.date(), grams),
         blind=blind,
         interested=tie.interested,
-        identity=_identity(body.identified, subject.codes),
+        identity=identity_by(body.identified, subject.codes),
         anchored_to=body.told or knew,
         footing=known.footing,
         waits=waits(subject, body.conclusion, known, word),
         one_with=None if reported else one_with(fact.id, animal, known),
     )
-
-
-def _identity(identified: Identification, codes: Container[str]) -> Identity:
-    if identified.by not in {"transponder", "tag"} or identified.code is None:
-        return "unconfirmed"
-    if plain_code(identified.by, identified.code) not in codes:
-        return "mismatch"
-    return "confirmed" if identified.by == "transponder" else "tub_tag"
 
 
 def call_withdrawn(fact: Sealed, batch: Batch) -> int:
