@@ -1,17 +1,14 @@
 """A season as shown."""
 
-from typing import Annotated
 from uuid import UUID
 
-from msgspec import Meta, Struct
+from msgspec import Struct
 
 from scalewitness.api.shapes.pairings import PairingShown, pairings
 from scalewitness.domain.season.outlook import Change, OutlookBody
 from scalewitness.domain.season.stated import LimitsStated, WantStated
 from scalewitness.domain.season.values import Chosen
 from scalewitness.seasons.queries.shown import SeasonShown
-
-Year = Annotated[int, Meta(ge=2000, le=2100)]
 
 
 class ExpectedShown(Struct, frozen=True):

@@ -167,13 +167,16 @@ verified again; the record speaks for the other without verifying it; it does so
 claim of a trait: it fell; it stands again; whoever stated it took it back."""
 
 
+SeasonYear = Annotated[int, Meta(ge=2000, le=2100)]
+
+
 class PairingPlanned(Body, frozen=True):
     """About a pairing: these two are to be put together. ``season``: the year in which the
     young are expected to hatch."""
 
     sire: Id
     dam: Id
-    season: Annotated[int, Meta(ge=2000, le=2100)]
+    season: SeasonYear
 
 
 class PairingDropped(Body, frozen=True):
@@ -190,7 +193,7 @@ class PlanAffected(Body, frozen=True):
     theirs or of a mate: its sex, or a trait that was claimed of it by the statement ``claim``.
     ``cause`` is the fact that brought it about."""
 
-    season: Annotated[int, Meta(ge=2000, le=2100)]
+    season: SeasonYear
     animal: Id
     cause: Id
     change: PlanChange
