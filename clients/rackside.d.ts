@@ -139,6 +139,19 @@ interface Kept {
   photos: PhotoFile;
   named: InMyName;
   proved: Proved;
+  facts: KeptFact;
+  sittings: Sitting;
+}
+/** A fact about an animal of one's own, as the feed brought it (store/facts.js). */
+interface KeptFact {
+  id: string;
+  about: string;
+  position: number;
+  entry: OwnEntry;
+}
+/** A hatch day under way, kept until all of it is stated (store/sittings.js). */
+interface Sitting {
+  id: string;
 }
 interface Meta {
   map_key: MapKey;

@@ -1,18 +1,17 @@
 /* A filled-in form becomes facts on this phone: signed, stored, then sent. */
 
 import { reading as readNow } from "../net/clock.js";
-import { newId, sign } from "../net/keys.js";
+import { newId } from "../net/keys.js";
 import { hex, sha256 } from "../shared/bytes.js";
 import { body, grams, line, name, note, whose } from "../pure/call.js";
 import { corrected, holds, isOff, lookFor } from "../pure/clock.js";
 import { withNote } from "../pure/leaf.js";
-import { aside, needsYou, saved } from "../pure/outbox.js";
+import { aside, needsYou } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { YOUR_WORD } from "../pure/words.js";
-import { put, saveCall } from "../store/outbox.js";
 import { file } from "../store/photos.js";
-import { changed, OWN, state } from "./state.js";
-import { sync } from "./sync.js";
+import { OWN, state } from "./state.js";
+import { record, store } from "./stating.js";
 import { announce } from "./shell.js";
 
 /** What this phone's clock says, to be kept with what is noted now. */
@@ -79,17 +78,16 @@ export async function saveForm(form, { visit, animal, refused }) {
   }
   const given = refused ? withIt(refused) : [];
   records.push(...given.map((one) => aside(one, call.id)));
-  await saveCall(records, files, {
+  await store(records, {
+    files,
     draft: animal.id,
     unneeded: given.map((one) => one.id),
     person: by?.isNew ? { id: by.id, name: by.name } : null,
   });
-  await changed();
   announce(
     `${title(animal)}: saved here.${by ? ` ${YOUR_WORD}` : ""}`,
     visit === OWN ? "#/own" : `#/visit/${visit.id}`,
   );
-  sync();
 }
 
 /** Stores what was seen of a pairing today. Returns when it is on the disk.
@@ -101,9 +99,7 @@ export async function saveNote(pairing, { made, line, title }) {
   const fact = { id: newId(), kind: "season_noted", at, about: pairing.id, body: made };
   const shown = { visit: OWN.id, title, line };
   const more = { shown, form: null, reading, call: fact.id, place: 0 };
-  await put([await record(fact, more)]);
-  await changed();
-  sync();
+  await store([await record(fact, more)]);
 }
 
 /** Who has this name: whoever was named so before, else somebody new.
@@ -149,9 +145,7 @@ export async function sendCorrected(one) {
     const held = old.file && await file(old.id);
     if (held) files.push({ ...held, id: fact.id });
   }
-  await saveCall(records, files, { unneeded: group.map(({ id }) => id) });
-  await changed();
-  sync();
+  await store(records, { files, unneeded: group.map(({ id }) => id) });
 }
 
 /** A refused one and what goes with it: a call's photos, and a weight refused with it.
@@ -166,19 +160,4 @@ export function withIt(one) {
 /** @param {ArrayBuffer} bytes */
 async function fingerprint(bytes) {
   return { sha256: hex(await sha256(new Uint8Array(bytes))), size: bytes.byteLength };
-}
-
-/** @param {Fact} fact
-    @param {Made} made */
-async function record(fact, { place, ...more }) {
-  const { key } = state;
-  const session = /** @type {Session} */ (state.session);
-  const sig = key ? await sign(key.pair, fact, session.keeper, session.device) : null;
-  return saved(fact, {
-    ...more,
-    by: session.keeper,
-    device: session.device,
-    sig,
-    order: Date.now() + place / 16,
-  });
 }

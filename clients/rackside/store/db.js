@@ -2,7 +2,7 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 5;
+const VERSION = 6;
 const STORES = {
   meta: null,
   visits: "id",
@@ -12,7 +12,12 @@ const STORES = {
   photos: "id",
   named: "id",
   proved: "id",
+  facts: "id",
+  sittings: "id",
 };
+/* Of facts, those about one animal are asked for. */
+/** @type {Record<string, string>} */
+const INDEXES = { facts: "about" };
 
 /** @type {Promise<IDBDatabase> | null} */
 let opening = null;
@@ -23,7 +28,7 @@ function open() {
     const asked = indexedDB.open(NAME, VERSION);
     asked.onupgradeneeded = ({ oldVersion }) => {
       upgrade(asked.result, oldVersion);
-      if (oldVersion && oldVersion < 4) {
+      if (oldVersion && oldVersion < 6) {
         fetchAnew(/** @type {IDBTransaction} */ (asked.transaction));
       }
     };
@@ -43,12 +48,14 @@ function upgrade(db, from) {
   if (from && from < 3) db.deleteObjectStore("animals");
   for (const [name, keyPath] of Object.entries(STORES)) {
     if (!db.objectStoreNames.contains(name)) {
-      db.createObjectStore(name, keyPath ? { keyPath } : {});
+      const made = db.createObjectStore(name, keyPath ? { keyPath } : {});
+      if (name in INDEXES) made.createIndex(INDEXES[name], INDEXES[name]);
     }
   }
 }
 
-/** Before, nothing was kept of what is in the keeper's own name: all of it is looked at again.
+/** Before, nothing was kept of what is in the keeper's own name, nor the facts about animals of their
+    own: all of it is looked at again.
     @param {IDBTransaction} step */
 function fetchAnew(step) {
   const meta = step.objectStore("meta");
