@@ -28,6 +28,7 @@ from scalewitness_cli.commands.tables import export, import_
 from scalewitness_cli.commands.traits import traits
 from scalewitness_cli.commands.unsent import choose, drop, unsent
 from scalewitness_cli.commands.verify import verify
+from scalewitness_cli.commands.vouching import vouch, vouchers
 from scalewitness_cli.commands.witness import witness
 
 
@@ -40,7 +41,7 @@ def cli() -> None:
 KEEPERS = (sign_in, sign_out, servers, trust_log, follow_log, sheet, check, refile, edit, end,
     traits, carries, prospects, season, sync, in_my_name, require_signatures, endorse, recovery_key,
     recover, revoke_device, send, show, unsent, retry, drop, choose, receipt, photo, import_,
-    export, invite, invitations)  # fmt: skip
+    export, invite, invitations, vouch, vouchers)  # fmt: skip
 WATCHERS = (verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip
 season.add_command(plan)

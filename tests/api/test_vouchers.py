@@ -56,7 +56,7 @@ def test_a_seller_with_free_accounts_makes_no_practice(
     """Nor with a partner, nor by vouching themselves."""
     new = keeper("New")
     shown = Api(new).get("/vouchers").body
-    assert shown == {"footing": "none", "may_vouch": False, "items": []}
+    assert shown == {"footing": "none", "deceived": False, "may_vouch": False, "items": []}
     assert vouch(new, vet) == 403
     world.make_partner(world.pim)
     assert [vouch(who, vet) for who in (world.odile, world.pim)] == [201, 201]

@@ -16,8 +16,8 @@ from scalewitness.animals.services import create_collection
 from scalewitness.api.shapes.reports import reports
 from scalewitness.calls.queries.reports import reported_of
 from scalewitness.domain.errors import Refused
+from scalewitness.domain.vouching import AS
 from scalewitness.ledger.models import Entry
-from scalewitness.pages.accounts.vouching import AS
 from scalewitness.people.models import Keeper
 from scalewitness.people.services import name_practitioner
 from scalewitness.standings.queries.due import due

@@ -1,13 +1,13 @@
 """A day's work at the racks: who comes, what it costs, and a clutch out of one tub."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import pytest
 from tests.assessed import assessment_of
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.services import edit
+from scalewitness.animals.services import create_collection, edit
 from scalewitness.disputes.queries.disputes import at_stake, by_need
 from scalewitness.domain.sexing.planning import Check
 from scalewitness.domain.sexing.reasons import TO_BE_CONFIRMED, UNCONFIRMED
@@ -142,6 +142,10 @@ def test_what_a_practice_confirms_is_foreseen_as_it_then_comes(
 ) -> None:
     """Asked where the operator entered; each record the plan foresaw is the one that came."""
     enter_address(practice, vet.email, new_id(world.now), world.now)
+    foreseen_as_it_comes(world, practice, vet)
+
+
+def foreseen_as_it_comes(world: World, practice: Practitioner, vet: Keeper) -> None:
     animal = world.animal("A-1")
     found = planned(world, animal, str(practice.pk), "veterinarian", prices=FREE)
     named, nobody = (check(found, "ultrasound", one) for one in (practice.pk, "veterinarian"))
@@ -155,6 +159,80 @@ def test_what_a_practice_confirms_is_foreseen_as_it_then_comes(
     world.say(vet, "report_answered", animal.pk, {"call": call, "answer": "confirmed"})
     real = assessment_of(animal)[0]
     assert (real.label, real.p_male) == (foreseen.label, foreseen.p_male)
+
+
+@pytest.fixture
+def account(world: World, practice: Practitioner, vet: Keeper) -> Keeper:
+    """Odile says that the practice is asked at the address of the vet's account."""
+    enter_address(practice, vet.email, new_id(world.now), world.now, world.odile)
+    world.pass_time(minutes=1)
+    return vet
+
+
+def confirm(world: World, vet: Keeper, *people: Keeper, **more: object) -> None:
+    for who in people:
+        world.say(who, "keeper_vouched", vet.pk, {"practice": "veterinarian", **more})
+
+
+def test_an_account_that_two_confirm_as_the_practice_is_foreseen_as_it_then_comes(
+    world: World, practice: Practitioner, account: Keeper
+) -> None:
+    confirm(world, account, world.stan, world.fenna)
+    assert str(practice.pk) not in everyone(world, [world.animal("A-2")]).expected
+    foreseen_as_it_comes(world, practice, account)
+
+
+def of_one(world: World, account: Keeper) -> None:
+    confirm(world, account, world.stan)
+
+
+def of_the_one_who_plans(world: World, account: Keeper) -> None:
+    confirm(world, account, world.stan, world.odile)
+
+
+def of_another_trade(world: World, account: Keeper) -> None:
+    confirm(world, account, world.stan, world.fenna, practice="laboratory")
+
+
+def of_one_who_said_no_longer(world: World, account: Keeper) -> None:
+    confirm(world, account, world.stan, world.fenna)
+    confirm(world, account, world.stan, vouches=False)
+
+
+@pytest.mark.parametrize(
+    "said", [of_one, of_the_one_who_plans, of_another_trade, of_one_who_said_no_longer]
+)
+def test_an_account_whose_answer_would_not_count_is_not_counted_on(
+    world: World,
+    practice: Practitioner,
+    account: Keeper,
+    said: Callable[[World, Keeper], None],
+) -> None:
+    said(world, account)
+    assert str(practice.pk) not in everyone(world, [world.animal("A-1")]).names
+
+
+def test_of_the_animals_of_one_visit_it_is_counted_on_where_its_answer_counts(
+    world: World, practice: Practitioner, account: Keeper
+) -> None:
+    """Stan answers for Pim, who kept one of them: of that one his word makes no practice."""
+    room = create_collection(world.pim, new_id(world.now), "Pim's room", world.now)
+    partner = {"to": str(world.odile.pk), "role": "partner"}
+    world.say(world.pim, "grant_given", room.pk, partner)
+    moved, other = world.animal("A-2"), world.animal("A-1")
+    for who, to, why in (
+        (world.odile, room, "loaned"),
+        (world.pim, world.collection, "returned"),
+    ):
+        said = {"to": str(to.pk), "why": why}
+        assert world.say(who, "custody_changed", moved.pk, said).status == "accepted"
+    moved.refresh_from_db()
+    world.say(world.stan, "keeper_vouched", world.pim.pk, {})
+    confirm(world, account, world.stan, world.fenna)
+    found = everyone(world, [moved, other])
+    (named,) = [one for one in found.available if one.examiner == str(practice.pk)]
+    assert named.confirms == {str(other.pk)}
+    assert str(practice.pk) not in everyone(world, [moved]).names
 
 
 def test_a_practice_whose_address_is_the_keepers_own_word_is_not_counted_on(

@@ -308,13 +308,16 @@ def _devices_in_words(found: Sequence[Json]) -> str:
     return "\n".join(rows) or "Every device of yours that signs is endorsed."
 
 
-def state_now(store: Store, identity: Identity, kind: str, body: Json) -> int:
-    """Have it taken now, signed; its position.
+def state_now(
+    store: Store, identity: Identity, kind: str, body: Json, about: str | None = None
+) -> int:
+    """Have it taken now, signed; its position. ``about`` None: the keeper themselves.
 
     Raises:
         Stopped: it was refused.
     """
-    fact = {"id": fresh_id(), "kind": kind, "at": rfc3339(moment_now()), "about": identity.keeper}
+    now, whom = rfc3339(moment_now()), about or identity.keeper
+    fact = {"id": fresh_id(), "kind": kind, "at": now, "about": whom}
     with api_of(store, identity) as api:
         (outcome,) = api.outcomes([identity.key.signed({**fact, "body": body})])
     if outcome["status"] == "refused":

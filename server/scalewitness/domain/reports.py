@@ -6,6 +6,7 @@ A report is a call that its examiner did not send, or eggs that only an interest
 from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Final, Literal, NamedTuple
+from uuid import UUID
 
 from scalewitness.domain.parents import TO_HATCH
 from scalewitness.domain.sexing.evidence import Report
@@ -22,6 +23,15 @@ CLUTCH: Final = (timedelta(days=-7), TO_HATCH)
 def is_of_clutch(hatched: date | None, seen: date) -> bool:
     """Whether young that hatched then may be of eggs, or of a birth, that were seen so."""
     return hatched is not None and CLUTCH[0] <= hatched - seen <= CLUTCH[1]
+
+
+class Quoted(NamedTuple):
+    """What is said of an animal in a practitioner's name: as what, and who sends it, or would."""
+
+    practitioner: UUID
+    role: str
+    by: UUID
+    animal: UUID
 
 
 class Remark(NamedTuple):

@@ -11,8 +11,8 @@ from scalewitness.calls.services import store_attestation
 from scalewitness.domain.facts import Footing, ReportReopened, ReportStands
 from scalewitness.domain.reports import Remark, Spoken, after_all, as_spoken
 from scalewitness.intake.batch import Batch
-from scalewitness.intake.practices import is_proved
 from scalewitness.people.queries import address_of, deceivers_among, named_with
+from scalewitness.sales.queries.practices import is_proved
 from scalewitness.standings.queries.due import Reassessment, reports_to_reopen
 from scalewitness.standings.queries.footing import footing_of
 

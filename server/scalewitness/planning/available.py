@@ -13,8 +13,10 @@ from msgspec import structs
 from scalewitness.animals.models import Animal, Collection, Custody
 from scalewitness.animals.queries.grants import partners_of
 from scalewitness.calls.models import Call
+from scalewitness.domain.reports import Quoted
 from scalewitness.domain.sexing.evidence import Role
 from scalewitness.domain.sexing.feasible import Available, planning_number
+from scalewitness.domain.sexing.planning import Check
 from scalewitness.people.models import Grant, Keeper, Practitioner
 from scalewitness.people.queries import practitioners_asked
 from scalewitness.planning.candidates import AtStake
@@ -72,10 +74,10 @@ class Examiners:
         """The keys of those who are thought to come when nobody says who does."""
         return [key for key, party in self.parties.items() if planning_number("comes", party)]
 
-    @property
-    def confirming(self) -> frozenset[str]:
-        """Practices that are asked what is reported of them."""
-        return frozenset(one.examiner for one in self.available if one.confirmed)
+    def confirms(self, check: Check) -> bool:
+        """Whether its examiner is a practice that can be asked, and whose answer counts."""
+        by_key = {one.examiner: one for one in self.available}
+        return check.animal in by_key[check.examiner].confirms
 
     def priced(self, prices: Prices) -> "Examiners":
         """With what a keeper says that checks cost."""
@@ -99,8 +101,8 @@ def examiners_for(
     stake: AtStake,
     now: datetime,
 ) -> Examiners:
-    """The keeper and partners, anybody, past guests, and practices they named that the record
-    can ask, at the prices that are supposed. Of those who would do as well the first is planned
+    """The keeper and partners, anybody, past guests, and practices they named whose answer
+    counts, at the prices that are supposed. Of those who would do as well the first is planned
     with."""
     stewards = [collection.keeper, *partners_of(collection.pk, now)]
     guests = _past_guests(collection, stewards)
@@ -117,7 +119,7 @@ def examiners_for(
         new = footing_of(one.pk) == "none"
         guest = Available(str(one.pk), "keeper", frozenset(knows), frozenset(shares), newcomer=new)
         found.append((guest, one.name, "guest"))
-    found += _practices(stewards, every)
+    found += _practices(stewards, every, stake)
     return Examiners(
         tuple(one for one, _, _ in found),
         {one.examiner: name for one, name, _ in found},
@@ -134,18 +136,34 @@ def _anybody(key: str, role: Role, every: frozenset[str]) -> Available:
 
 
 def _practices(
-    stewards: Iterable[Keeper], every: frozenset[str]
+    stewards: Iterable[Keeper], every: frozenset[str], stake: AtStake
 ) -> Iterable[tuple[Available, str, Party]]:
-    """Veterinarians and laboratories whose calls the stewards reported, and whose address the
-    operator entered: what is reported of them again is confirmed by them."""
+    """Veterinarians and laboratories whose calls the stewards reported, and who confirm what is
+    reported of them again: the operator entered their address, or their account is a practice's by
+    the word of two keepers."""
     rows = Practitioner.objects.filter(named_by__in=list(stewards))
-    names = dict(rows.values_list("pk", "name"))
-    asked = practitioners_asked(names)
-    calls = Call.objects.filter(examiner__in=asked, role__in=_TRADES)
-    for key, role in calls.values_list("examiner", "role").distinct().order_by("examiner", "role"):
-        trade = _TRADES[role]
-        practice = Available(str(key), trade, interested_in=every, reported=True, confirmed=True)
-        yield practice, names[key], trade
+    known = {key: (name, by) for key, name, by in rows.values_list("pk", "name", "named_by")}
+    calls = Call.objects.filter(examiner__in=known, role__in=_TRADES)
+    roles = list(calls.values_list("examiner", "role").distinct().order_by("examiner", "role"))
+    entered = practitioners_asked(known)
+    counting = stake.confirmed(
+        {
+            Quoted(key, role, known[key][1], UUID(animal))
+            for key, role in roles
+            for animal in every
+            if key not in entered
+        }
+    )
+    for key, role in roles:
+        named = (one for one in counting if (one.practitioner, one.role) == (key, role))
+        confirms = every if key in entered else frozenset(str(one.animal) for one in named)
+        if confirms:
+            trade, name = _TRADES[role], known[key][0]
+            yield (
+                Available(str(key), trade, interested_in=every, reported=True, confirms=confirms),
+                name,
+                trade,
+            )
 
 
 _TRADES: Mapping[str, Literal["veterinarian", "laboratory"]] = {

@@ -1,7 +1,7 @@
 """From rows to the candidates that planning weighs: evidence, stage, condition, stakes."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
@@ -14,6 +14,7 @@ from scalewitness.calls.models import ENDS, Call
 from scalewitness.calls.queries.bearing import known_elsewhere
 from scalewitness.domain.fact_words import ENDED
 from scalewitness.domain.observations import LifeStage, Method
+from scalewitness.domain.reports import Quoted
 from scalewitness.domain.sexing.evidence import Evidence, Identity
 from scalewitness.domain.sexing.feasible import Candidate, Condition, Stake
 from scalewitness.domain.sexing.parameters import Parameters
@@ -29,7 +30,9 @@ class AtStake:
     """What hangs on the animals, given by those who know of sales, pairings and disputes.
     ``parties``: by keeper, the animals of whose sale they are a party; ``informed``: of keepers
     asked about, the animals whose sex their use told them. ``hanging``: the share of a season that
-    is lost with an animal of the other sex, which tells more than that it is ``paired``."""
+    is lost with an animal of the other sex, which tells more than that it is ``paired``.
+    ``confirmed``: of what practices might be quoted with, that of which their answer would count
+    by the word of two keepers."""
 
     on_sale: Set[UUID] = frozenset()
     disputed: Set[UUID] = frozenset()
@@ -37,6 +40,7 @@ class AtStake:
     hanging: Mapping[UUID, float] = field(default_factory=dict)
     parties: Mapping[UUID, Set[str]] = field(default_factory=dict)
     informed: Callable[[Iterable[UUID]], Mapping[UUID, Set[UUID]]] = lambda people: {}
+    confirmed: Callable[[Collection[Quoted]], Set[Quoted]] = lambda quoted: frozenset()
 
     def of(self, animal: UUID) -> tuple[Stake, ...]:
         stakes: tuple[tuple[Stake, Set[UUID]], ...] = (

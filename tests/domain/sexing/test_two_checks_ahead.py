@@ -272,5 +272,8 @@ def test_an_unconfirmed_report_verifies_with_nothing():
     probes = replace(IDA, methods=frozenset({"probing"}))
     two = ahead(animal_of(taxon=BOA), [probes], lab)["probing", "ida"]
     assert (two.second, two.verified) == ("dna", 0)
-    confirmed = ahead(animal_of(taxon=BOA), [probes], replace(lab, confirmed=True))
+    confirming = replace(lab, confirms=frozenset({"x"}))
+    confirmed = ahead(animal_of(taxon=BOA), [probes], confirming)
     assert confirmed["probing", "ida"].verified > 0.5
+    another = replace(lab, confirms=frozenset({"y"}))
+    assert ahead(animal_of(taxon=BOA), [probes], another)["probing", "ida"].verified == 0

@@ -21,8 +21,9 @@ from scalewitness.standings.queries.assessing import Yardstick
 
 class ExaminerAvailable(Struct, frozen=True):
     """``key`` goes into ``by``; ``id`` None: nobody yet known here. ``party``: whose check it is;
-    ``expected``: comes when nobody says who does; ``confirms``: a practice whose address the
-    operator entered, so that it is asked what is reported of it."""
+    ``expected``: comes when nobody says who does; ``confirms``: a practice whose answer
+    counts of one of these animals, as the operator entered its address or keepers tied to nobody in
+    it stated that the account is the practice's."""
 
     key: str
     id: UUID | None
@@ -242,7 +243,7 @@ def _examiners(found: Examiners) -> Who:
             role=one.role,
             party=found.parties[one.examiner],
             expected=one.examiner in expected,
-            confirms=one.confirmed,
+            confirms=bool(one.confirms),
         )
         for one in found.available
     }

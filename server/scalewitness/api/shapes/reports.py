@@ -15,8 +15,8 @@ from scalewitness.calls.queries.reports import last_answer, report_of
 from scalewitness.domain.facts import CallMade, Identification
 from scalewitness.domain.observations import Observation
 from scalewitness.domain.sexing.evidence import Report
-from scalewitness.intake.practices import answers_that_count
 from scalewitness.people.queries import names_of
+from scalewitness.sales.queries.practices import answers_that_count
 
 ReportWord = Annotated[str, words.one_of(*get_args(Report))]
 Answer = Annotated[str, words.one_of("confirmed", "denied")]

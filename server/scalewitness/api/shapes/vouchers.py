@@ -8,7 +8,7 @@ from msgspec import Struct
 from scalewitness.api.shapes import words
 from scalewitness.api.shapes.people import Person, named
 from scalewitness.domain.facts import Footing
-from scalewitness.people.queries import names_of
+from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.queries.footing import footing_of, may_vouch, vouched_by
 
 FootingWord = Annotated[str, words.one_of(*get_args(Footing))]
@@ -24,10 +24,11 @@ class VoucherShown(Struct, frozen=True):
 
 
 class Vouchers(Struct, frozen=True):
-    """``footing``: why the keeper's own word may verify a sex; ``may_vouch``: whether they may
-    answer for others."""
+    """``footing``: why the keeper's own word may verify a sex; ``deceived``: a finding says that
+    they did; ``may_vouch``: whether they may answer for others."""
 
     footing: FootingWord
+    deceived: bool
     may_vouch: bool
     items: list[VoucherShown]
 
@@ -39,4 +40,4 @@ def vouchers(keeper: UUID) -> Vouchers:
         VoucherShown(named(one.keeper_id, names), one.practice or None, one.position)
         for one in rows
     ]
-    return Vouchers(footing_of(keeper), may_vouch(keeper), shown)
+    return Vouchers(footing_of(keeper), bool(deceivers_among([keeper])), may_vouch(keeper), shown)

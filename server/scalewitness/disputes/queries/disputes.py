@@ -25,6 +25,7 @@ from scalewitness.domain.sales import RELIED_ON, UNPAID
 from scalewitness.planning.candidates import AtStake
 from scalewitness.sales.models import Sale, SaleAnimal
 from scalewitness.sales.queries import animals_on_sale, parties_to_sales, states_of_sales
+from scalewitness.sales.queries.practices import would_count
 from scalewitness.standings.models import Standing
 
 Seat = Literal["whole", "seller"]
@@ -164,4 +165,5 @@ def at_stake(animals: Iterable[UUID], now: datetime) -> AtStake:
         paired=animals_paired(wanted).keys(),
         parties=parties_to_sales(wanted),
         informed=partial(informed_by_use, animals=wanted, now=now),
+        confirmed=would_count,
     )

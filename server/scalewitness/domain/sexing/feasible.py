@@ -76,10 +76,10 @@ class Available(Struct, frozen=True):
     know, ``interested_in`` those they own, hold a share in or sell; ``methods`` what they
     can do, None for all that their trade allows. ``reported``: someone else would send the
     call, so it is not blind though nothing anchors it; ``interested_in`` is then theirs.
-    ``confirmed``: whoever is quoted can be asked where the operator entered. ``anyone``:
-    nobody in particular, so that a second check by them is by somebody else. ``cost`` of one
-    check, as the share of a wrong decision that it is worth. ``newcomer``: their word has no
-    footing yet, so by itself it verifies nothing."""
+    ``confirms`` names the animals of which whoever is quoted can be asked, and their answer
+    counts. ``anyone``: nobody in particular, so that a second check by them is by somebody
+    else. ``cost`` of one check, as the share of a wrong decision that it is worth. ``newcomer``:
+    their word has no footing yet, so by itself it verifies nothing."""
 
     examiner: str
     role: Role
@@ -87,7 +87,7 @@ class Available(Struct, frozen=True):
     interested_in: frozenset[str] = frozenset()
     methods: frozenset[Method] | None = None
     reported: bool = False
-    confirmed: bool = False
+    confirms: frozenset[str] = frozenset()
     anyone: bool = False
     cost: float = 0.0
     newcomer: bool = False

@@ -106,7 +106,9 @@ NEWCOMER = (
 )
 REPORTED = "A call reported for someone else does not count as the blind one."
 UNCONFIRMED = "Until they confirm it, it is the word of whoever sends it, and verifies nothing."
-TO_BE_CONFIRMED = "It counts for as much once they confirm it, which the record asks them to."
+TO_BE_CONFIRMED = (
+    "It counts for as much once they confirm it, by the record’s letter or with their account."
+)
 
 
 def _blind(of: CheckProspects, by: Available) -> Iterable[str]:
@@ -114,7 +116,7 @@ def _blind(of: CheckProspects, by: Available) -> Iterable[str]:
         yield "This examiner knows an earlier answer, so the call counts for less."
     elif by.reported:
         yield REPORTED
-        yield TO_BE_CONFIRMED if by.confirmed else UNCONFIRMED
+        yield TO_BE_CONFIRMED if of.candidate.animal in by.confirms else UNCONFIRMED
     elif not of.weighing.blind(by):
         yield "This would not be a blind check."
     elif of.candidate.animal in by.interested_in:

@@ -156,9 +156,10 @@ class Weighing:
         return SupposedCase(call, outcome.base, outcome.pessimistic)
 
     def _report(self, method: Method, by: Available) -> Report:
-        if by.reported and by.confirmed:
+        animal = self.candidate.animal
+        if by.reported and animal in by.confirms:
             return "confirmed"
-        interested = self.candidate.animal in by.interested_in
+        interested = animal in by.interested_in
         return as_sent(method, reported=by.reported, interested=interested)
 
     def _own(self, by: Available) -> Sequence[Evidence]:

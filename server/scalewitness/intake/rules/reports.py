@@ -41,12 +41,12 @@ from scalewitness.domain.reports import (
 from scalewitness.intake.batch import Actor, Batch
 from scalewitness.intake.confirming import footing_left, without
 from scalewitness.intake.newcomers import contradicts
-from scalewitness.intake.practices import is_proved
 from scalewitness.intake.submission import Sealed
 from scalewitness.letters.reports import notify_of_answer
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import address_of, deceivers_among, has_proved, verified_keeper
 from scalewitness.sales.queries import is_party_at, party_to
+from scalewitness.sales.queries.practices import is_proved
 
 
 def report_answered(fact: Sealed, batch: Batch) -> int:

@@ -1,12 +1,12 @@
 """Whether one's own word may verify a sex, and answering for other examiners."""
 
-from typing import Any, Final
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
-from scalewitness.domain.facts import Footing
+from scalewitness.domain.vouching import AS, own_in_words
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, signed_in
@@ -16,20 +16,6 @@ from scalewitness.pages.parts.somebody import NamesSomebody, known_people
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import deceivers_among, names_of
 from scalewitness.standings.queries.footing import footing_of, may_vouch, vouched_by
-
-OWN: Final[dict[Footing, str]] = {
-    "founder": "Your word may verify a sex: the operator named you at the start.",
-    "record": "Your word may verify a sex: your own record here is good.",
-    "vouched": "Your word may verify a sex: keepers here vouch for you.",
-    "none": (
-        "Your word does not verify a sex by itself yet. It does once eight of your blind checks, "
-        "for two other keepers at least, were settled and came out well, or once two keepers who "
-        "know how you work vouch for you here."
-    ),
-}
-
-
-DECEIVED: Final = "A finding says that you deceived: your word verifies no sex here."
 
 
 class VouchingForm(NamesSomebody, FactForm):
@@ -54,13 +40,6 @@ class VouchingForm(NamesSomebody, FactForm):
         return {**body, "practice": practice} if practice else body
 
 
-AS: Final = {
-    "": "as an examiner",
-    "veterinarian": "as a veterinary practice",
-    "laboratory": "as a laboratory",
-}
-
-
 def _vouched_by(keeper: Keeper) -> list[str]:
     found = vouched_by(keeper.pk)
     names = names_of(one.keeper_id for one in found)
@@ -75,7 +54,7 @@ def vouch(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         messages.success(request, "It is on record.")
         return redirect("vouching")
     context = {
-        "own": DECEIVED if deceivers_among([keeper.pk]) else OWN[footing_of(keeper.pk)],
+        "own": own_in_words(footing_of(keeper.pk), deceived=bool(deceivers_among([keeper.pk]))),
         "may": may_vouch(keeper.pk),
         "vouched": _vouched_by(keeper),
     }

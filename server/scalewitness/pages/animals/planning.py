@@ -184,7 +184,7 @@ def _ask(one: Check, who: Examiners) -> str:
     """The what-if page with this check filled in."""
     by = "blind" if one.blind else "knowing"
     if one.role != "keeper":
-        by = f"{one.role}-confirmed" if one.examiner in who.confirming else one.role
+        by = f"{one.role}-confirmed" if who.confirms(one) else one.role
     query = urlencode({"method": one.method, "who": by})
     return f"{reverse('what_if', args=[one.animal])}?{query}"
 

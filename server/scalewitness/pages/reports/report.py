@@ -29,7 +29,6 @@ from scalewitness.domain.reports import is_of_clutch
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.sexing.words import found_in_words
 from scalewitness.intake.batch import Actor
-from scalewitness.intake.practices import answers_that_count
 from scalewitness.pages.calls.call import WithdrawalForm
 from scalewitness.pages.calls.forms import one_of
 from scalewitness.pages.offers.offer import opened_by
@@ -43,6 +42,7 @@ from scalewitness.people.queries import (
     practitioner_link_behind,
     verified_keeper,
 )
+from scalewitness.sales.queries.practices import answers_that_count
 
 ANSWERED = {"confirmed": "You said that you made it.", "denied": "You said that you did not."}
 

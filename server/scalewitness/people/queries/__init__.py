@@ -344,6 +344,20 @@ def practitioners_asked(among: Iterable[UUID] | None = None) -> set[UUID]:
     return set(entered.values_list("practitioner", flat=True))
 
 
+def practice_accounts_of(practitioners: Iterable[UUID]) -> dict[UUID, UUID]:
+    """Of those whose address the operator did not enter, the account that proved it, where
+    somebody ever stated that it is a practice's."""
+    newest = PractitionerAddress.objects.filter(practitioner__in=list(practitioners))
+    newest = newest.order_by("practitioner", "-at", "-pk").distinct("practitioner")
+    asked = dict(newest.values_list("practitioner", "email"))
+    for one in practitioners_asked(asked):
+        del asked[one]
+    stated = Voucher.objects.exclude(practice="").values("keeper")
+    proved = EmailAddress.objects.filter(verified=True, user__is_active=True, user__in=stated)
+    own = {email.lower(): who for email, who in proved.values_list("email", "user")}
+    return {one: own[email.lower()] for one, email in asked.items() if email.lower() in own}
+
+
 def practitioner_link_behind(token: str, now: datetime) -> PractitionerLink:
     """The live link a token opens.
 

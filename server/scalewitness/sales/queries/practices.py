@@ -1,7 +1,8 @@
 """Whether an address is a practice's by the word of people who are tied neither to the sender of a
 report, nor to who keeps the animal, nor to each other: those whom the operator did not look up."""
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Sequence
 from functools import cache
 from itertools import combinations
 from typing import NamedTuple
@@ -9,16 +10,18 @@ from uuid import UUID
 
 from django.db.models import Q
 
-from scalewitness.animals.models import Collection
+from scalewitness.animals import models as herd
 from scalewitness.animals.queries import animals_of, homes_of
 from scalewitness.animals.queries.joining import ever_joined
 from scalewitness.animals.queries.partners import share_a_collection
 from scalewitness.calls.models import Call
+from scalewitness.domain.reports import Quoted
 from scalewitness.people.models import PractitionerAddress
 from scalewitness.people.queries import (
     answered_for,
     confirmed_as,
     named_with,
+    practice_accounts_of,
     practitioners_asked,
     same_person_as,
 )
@@ -34,41 +37,59 @@ def is_proved(address: PractitionerAddress | None, answering: UUID | None, call:
         return False
     if address.entered_by_id is None:
         return True
-    return answering is not None and bool(_of_practice(answering, [call]))
+    return answering is not None and bool(_of_practice(answering, [_quoted(call)]))
 
 
 def answers_that_count(calls: Sequence[Call], answering: UUID | None) -> set[UUID]:
     """Of calls in somebody's name, those of which their answer is more than the sender's word."""
     entered = practitioners_asked(call.examiner for call in calls)
     found = {call.pk for call in calls if call.examiner in entered}
-    return found if answering is None else found | _of_practice(answering, calls)
+    if answering is None:
+        return found
+    counting = _of_practice(answering, {_quoted(call) for call in calls})
+    return found | {call.pk for call in calls if _quoted(call) in counting}
 
 
-def _of_practice(account: UUID, calls: Sequence[Call]) -> set[UUID]:
+def would_count(quoted: Collection[Quoted]) -> set[Quoted]:
+    """Of what might be said in the name of practitioners whose address the operator did not
+    enter, that of which their answer would be more than the sender's word."""
+    accounts = practice_accounts_of({one.practitioner for one in quoted})
+    of_account: defaultdict[UUID, set[Quoted]] = defaultdict(set)
+    for one in quoted:
+        if account := accounts.get(one.practitioner):
+            of_account[account].add(one)
+    return set[Quoted]().union(*(_of_practice(*each) for each in of_account.items()))
+
+
+def _quoted(call: Call) -> Quoted:
+    return Quoted(call.examiner, call.role, call.by, call.animal_id)
+
+
+def _of_practice(account: UUID, quoted: Collection[Quoted]) -> set[Quoted]:
     """Those for which two keepers state now that it is such a practice's, whose own word has a
     footing and who have no part in a sale of the animal; of them and the account no two are
     connected, nor is any to the sender or to a keeper that the animal has or had: they gain by it,
     whoever sends it for them."""
-    roles = {call.role for call in calls}
+    roles = {one.role for one in quoted}
     able = {role: [one for one in confirmed_as(account, role) if may_vouch(one)] for role in roles}
     if not any(able.values()):
         return set()
-    gaining, tied = _gaining(calls), cache(connected)
+    gaining, tied = _gaining({one.animal for one in quoted}), cache(connected)
 
-    def counts(call: Call) -> bool:
-        gain = gaining[call.animal_id]
-        interested = {call.by, *gain.keepers}
+    def counts(one: Quoted) -> bool:
+        gain = gaining[one.animal]
+        interested = {one.by, *gain.keepers}
 
-        def apart(one: UUID) -> bool:
-            return not any(tied(one, other) for other in interested)
+        def apart(who: UUID) -> bool:
+            return not any(tied(who, other) for other in interested)
 
-        free = [one for one in able[call.role] if one not in gain.parties and apart(one)]
+        free = [who for who in able[one.role] if who not in gain.parties and apart(who)]
         return apart(account) and any(
             not any(tied(*two) for two in combinations((account, *some), 2))
             for some in combinations(free, VOUCHERS)
         )
 
-    return {call.pk for call in calls if counts(call)}
+    return set(filter(counts, quoted))
 
 
 class _Gaining(NamedTuple):
@@ -78,14 +99,13 @@ class _Gaining(NamedTuple):
     parties: set[UUID]
 
 
-def _gaining(calls: Iterable[Call]) -> dict[UUID, _Gaining]:
+def _gaining(animals: set[UUID]) -> dict[UUID, _Gaining]:
     """By animal; so too of other records that are or were taken for the same snake's."""
-    animals = {call.animal_id for call in calls}
     same = ever_joined(animals)
     every = animals_of(animals.union(*same.values()))
     homes, parties = homes_of(every.values()), parties_to_sales(every)
     inside = {room for rooms in homes.values() for room in rooms}
-    whose = dict(Collection.objects.filter(pk__in=inside).values_list("pk", "keeper"))
+    whose = dict(herd.Collection.objects.filter(pk__in=inside).values_list("pk", "keeper"))
 
     def of(animal: UUID) -> _Gaining:
         records = {animal, *same.get(animal, ())} & homes.keys()
