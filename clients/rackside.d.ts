@@ -142,11 +142,14 @@ interface Kept {
   facts: KeptFact;
   sittings: Sitting;
 }
-/** A fact about an animal of one's own, as the feed brought it (store/facts.js). */
+/** A fact about an animal of one's own, as the feed brought it (store/facts.js); `by`: the name of
+    who stated it, null where the record did. */
 interface KeptFact {
   id: string;
   about: string;
   position: number;
+  by: string | null;
+  texts: Record<string, string>;
   entry: OwnEntry;
 }
 /** A hatch day under way, kept until all of it is stated (store/sittings.js). */
@@ -169,6 +172,7 @@ interface Meta {
   named: Person[];
   naming: Person[];
   season: KeptPairing[];
+  collections: Record<string, number>;
 }
 /** A planned pairing with an animal of one's own, as it is kept for noting its season. */
 interface KeptPairing {
@@ -185,9 +189,12 @@ type OpenStores = Record<string, IDBObjectStore>;
 interface FedItem {
   type: string;
   animal: any;
+  collection?: any;
   facts?: FedItem[];
   entry?: any;
   position?: any;
+  by_name?: string | null;
+  texts?: Record<string, string>;
 }
 /** An entry of the log (pure/own_word.js). */
 interface OwnEntry extends Fact {

@@ -116,6 +116,16 @@ export async function some(store, keys) {
   return found.filter(Boolean);
 }
 
+/** Those whose index has this value.
+    @template {keyof Kept} S
+    @param {S} store
+    @param {string} value
+    @returns {Promise<Kept[S][]>} */
+export async function of(store, value) {
+  const held = (await open()).transaction(store).objectStore(store);
+  return result(held.index(INDEXES[store]).getAll(value));
+}
+
 /** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.
     Resolves when everything is on the disk.
     @param {string[]} stores

@@ -5,6 +5,7 @@
 
 import { listed, without, withSheet } from "../pure/visits.js";
 import { get, write } from "./db.js";
+import { drop, takeFacts } from "./facts.js";
 import { note } from "./own_word.js";
 import { whileSignedIn } from "./session.js";
 
@@ -29,7 +30,9 @@ export function take(session, from, page) {
       open,
       page.items.filter(({ type }) => type === "purge").map(({ animal }) => animal),
     );
-    if (held.anew && !page.more) forgetBefore(open, held.pull);
+    const ended = held.anew && !page.more;
+    if (ended) forgetBefore(open, held.pull);
+    takeFacts(open, page.items, held, ended);
     open.meta.put({ ...held, cursor: page.cursor, anew: held.anew && page.more }, "feed");
   });
 }
@@ -119,7 +122,7 @@ export function refreshed(session, at) {
     @param {(open: OpenStores, held: Feed) => void} work */
 function revise(session, work) {
   return write(
-    ["animals", "drafts", "meta", "named", "proved", "visits"],
+    ["animals", "drafts", "facts", "meta", "named", "proved", "visits"],
     (open) =>
       whileSignedIn(open.meta, session, () => {
         const asked = open.meta.get("feed");
@@ -157,6 +160,7 @@ function forget(open, animal) {
   open.animals.delete(animal);
   open.proved.delete(animal);
   open.drafts.delete(animal);
+  drop(open, animal);
 }
 
 /** What a sheet was handed over with goes when its animal does.
