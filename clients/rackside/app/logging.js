@@ -148,11 +148,15 @@ export async function sendCorrected(one) {
   await store(records, { files, unneeded: group.map(({ id }) => id) });
 }
 
-/** A refused one and what goes with it: a call's photos, and a weight refused with it.
+/** A refused one and what goes with it: a call's photos, a weight refused with it, and all of an
+    animal that was not registered.
     @param {Stored} one */
 export function withIt(one) {
+  const isFirst = one.fact.kind === "animal_registered";
+  const waits = (/** @type {Stored} */ other) =>
+    other.state === "saved" && (isFirst || other.fact.body.of);
   const along = (/** @type {Stored} */ other) =>
-    other.id !== one.id && (needsYou(other) || (other.state === "saved" && other.fact.body.of)) &&
+    other.id !== one.id && (needsYou(other) || waits(other)) &&
     [other.fact.body.of, other.call].includes(one.id);
   return [one, ...state.outbox.filter(along)];
 }

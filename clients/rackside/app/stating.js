@@ -25,9 +25,11 @@ export async function record(fact, { place, ...more }) {
 }
 
 /** Stores together what its keeper did in one go, with what goes with it. Returns when it is on
-    the disk; sending begins by itself.
+    the disk; sending begins by itself. `once`: see saveCall.
     @param {Stored[]} records
-    @param {{ files?: PhotoFile[], draft?: string, unneeded?: string[], person?: Person | null }} [more] */
+    @param {{
+      files?: PhotoFile[], draft?: string, unneeded?: string[], person?: Person | null, once?: string[],
+    }} [more] */
 export async function store(records, { files = [], ...more } = {}) {
   await saveCall(records, files, more);
   await changed();

@@ -56,19 +56,37 @@ export const isOwed = (one) =>
 const isToAskAfter = (one, now) =>
   one.state === "held" && now !== null && Math.abs(now - (one.asked ?? 0)) >= ASK_AGAIN;
 
+/** Whether it is of an animal that this phone registers: then all that was stated with that goes in
+    its order, and none of it before the animal is in. Gives the registration.
+    @param {Map<string, Stored>} calls all by id
+    @param {Stored} one */
+function registrationOf(calls, one) {
+  const first = calls.get(one.call);
+  return first?.fact.kind === "animal_registered" && first.id !== one.id ? first : null;
+}
+
 /** Those to send next, in the order they were made, at most `most`: neither those that rest, nor
-    a photo before its call. What is held goes again, to hear what was decided of it.
+    a photo before its call, nor anything of an animal before it is registered. What is held goes
+    again, to hear what was decided of it.
     @param {Stored[]} records
     @param {string} by */
 export function due(records, by, { now = /** @type {number | null} */ (null), most = BATCH } = {}) {
   const calls = new Map(records.map((one) => [one.id, one]));
   const going = new Set();
-  const goes = (/** @type {Stored} */ one) => {
+  const kept = new Set(); // registrations of which something earlier stays behind
+  const waits = (/** @type {Stored} */ one) => {
     const call = calls.get(one.fact.body?.of);
-    if (call && !going.has(call.id) && !["accepted", "held"].includes(call.state)) return false;
-    if (now !== null && left(one.rest, now) > 0) return false;
-    going.add(one.id);
-    return true;
+    if (call && !going.has(call.id) && !["accepted", "held"].includes(call.state)) return true;
+    const first = registrationOf(calls, one);
+    if (first && (kept.has(first.id) || !(going.has(first.id) || first.state === "accepted"))) {
+      return true;
+    }
+    return now !== null && left(one.rest, now) > 0;
+  };
+  const goes = (/** @type {Stored} */ one) => {
+    const stays = waits(one);
+    (stays ? kept : going).add(stays ? one.call : one.id);
+    return !stays;
   };
   return records
     .filter((one) => (isUnsent(one) || isToAskAfter(one, now)) && one.by === by)
@@ -123,13 +141,13 @@ export function unanswered(record, fault, rest = null) {
   return isUnsent(record) ? { ...record, state: "saved", fault, rest } : record;
 }
 
-/** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So do
-    its photos, which never went without it.
+/** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So does
+    what never went without it: its photos, and all of an animal that was not registered.
     @param {Stored} record
     @param {string | null} [instead]
     @returns {Stored} */
 export function aside(record, instead = null) {
-  if (!needsYou(record) && !(record.fact.body?.of && record.state === "saved")) {
+  if (!needsYou(record) && !(record.call !== record.id && record.state === "saved")) {
     throw new Error("only what was refused can be put aside");
   }
   return { ...record, state: "aside", instead };

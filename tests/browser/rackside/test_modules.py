@@ -265,6 +265,32 @@ def test_who_rests_lets_the_others_go_and_a_photo_waits_for_its_call(modules: An
     assert modules("outbox", script) == ["12", "3", "12", "1", "12", "2", ""]
 
 
+def test_nothing_of_an_animal_goes_before_it_is_registered_nor_out_of_its_order(
+    modules: Any,
+) -> None:
+    """1 registers it, 2 to 4 are stated with that; 5 is about another."""
+    script = """(() => {
+      const kind = (id) => id === "1" ? "animal_registered" : "any";
+      const made = (id) => ({by: "k", order: +id, call: "1"});
+      const saved = (id) => m.saved({id, kind: kind(id), body: {}}, made(id));
+      const rest = {from: 1000, seconds: 5};
+      const other = {...saved("5"), call: "5"};
+      const due = (changes, most) => m.due(
+        ["1", "2", "3", "4"].map((id) => ({...saved(id), ...changes[id]})).concat(other), "k",
+        {now: 2000, most}).map((one) => one.id).join("");
+      const put = m.aside({...saved("2"), state: "saved"}, "9");
+      return [
+        due({}), due({}, 2), due({1: {rest}}), due({1: {state: "accepted"}, 2: {rest}}),
+        due({1: {state: "accepted"}, 3: {state: "refused"}}), due({1: {state: "refused"}}),
+        due({1: {state: "aside"}}), due({1: {state: "sent"}}), put.state,
+      ];
+    })()"""
+    assert modules("outbox", script) == [
+        *["12345", "12", "5", "5", "245", "5", "5", "12345"],
+        "aside",
+    ]
+
+
 def test_pushes_are_few_and_a_rest_ends_with_its_time_or_its_clock(modules: Any) -> None:
     pace = "given.map((times) => m.pace(times, 20000))"
     pushes = [[], [11_000, 12_000, 13_000], [11_000, 12_000, 13_000, 14_000], [99_000] * 9]
