@@ -452,6 +452,20 @@ interface AskedLine extends Given {
   value?: string;
   help?: string;
 }
+/** A number by the phone's own keys (app/keypad.js). */
+interface AskedKeypad {
+  name: string;
+  label: string;
+  value?: string;
+  step?: 1 | 0.5 | 0.1;
+  unit?: string;
+  most: number;
+  oninput: (text: string) => void;
+  ondone?: (text: string) => void;
+  done?: string;
+  close?: boolean;
+  help?: string;
+}
 type PickOf = (
   name: TextMember,
   legend: string,

@@ -29,7 +29,10 @@ def colours(path: Path) -> set[str]:
     return set(COLOUR.findall(path.read_text(encoding="utf-8")))
 
 
-@pytest.mark.parametrize("path", [STATIC / "pages.css", PHONE / "rackside.css"], ids=str)
+STYLES = [STATIC / "pages.css", PHONE / "rackside.css", *sorted((PHONE / "styles").glob("*.css"))]
+
+
+@pytest.mark.parametrize("path", STYLES, ids=str)
 def test_no_other_stylesheet_has_a_colour_of_its_own(path: Path) -> None:
     assert colours(path) == set()
     used = set(re.findall(r"var\(--([\w-]+)\)", path.read_text(encoding="utf-8")))
