@@ -317,6 +317,14 @@ interface CallForm {
   when?: string;
   correct?: boolean;
   photos?: ArrayBuffer[];
+  /** Where it was taken back before it was sent: when it had been noted. */
+  noted?: WhenNoted;
+}
+/** When something was noted: as it says, and what the clock showed (pure/clock.js). */
+interface WhenNoted {
+  at: string;
+  reading: Reading | null;
+  look?: Look | null;
 }
 
 /** What `POST push` takes: the body depends on the kind. */
@@ -358,20 +366,22 @@ interface Seal {
   entry: string;
   salt: string;
 }
-/** A fact on its way (pure/outbox.js). */
+/** A fact on its way (pure/outbox.js). `shown.edit`: the address at which it is changed, where it can
+    be; `carried`: when it left in a file, milliseconds. */
 interface Stored {
   id: string;
   fact: Fact;
   by: string;
   device: string;
   sig: string | null;
-  shown: { visit: string; title: string; line: string };
+  shown: { visit: string; title: string; line: string; edit?: string };
   form: CallForm | null;
   order: number;
   reading: Reading | null;
   call: string;
   state: "saved" | "sent" | "accepted" | "held" | "refused" | "aside";
   tries: number;
+  carried?: number;
   asked?: number;
   file?: "waiting" | "sent" | "refused";
   fileFault?: string;

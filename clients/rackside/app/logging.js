@@ -17,18 +17,23 @@ import { announce } from "./shell.js";
 /** What this phone's clock says, to be kept with what is noted now. */
 export const readingNow = () => ({ ...readNow(), before: state.clock });
 
-/** The look that a form's time is to be corrected by, if any. `refused`: the call it replaces,
-    whose time stays that of the check.
+/** The look that a form's time is to be corrected by, if any. `before`: when what it replaces was
+    noted, as its time stays that of the check.
     @param {Reading | null} reading
-    @param {Stored | null} refused */
-export function lookAt(reading, refused) {
-  const look = refused ? lookOf(refused) : state.clock;
-  const fits = refused ? Boolean(look) : reading !== null && holds(reading, look);
+    @param {WhenNoted | null} before */
+export function lookAt(reading, before) {
+  const look = before ? lookOf(before) : state.clock;
+  const fits = before ? Boolean(look) : reading !== null && holds(reading, look);
   return fits && isOff(look) ? look : null;
 }
 
+/** When a stored one was noted.
+    @param {Stored} one
+    @returns {WhenNoted} */
+export const notedOf = ({ fact, reading, look = null }) => ({ at: fact.at, reading, look });
+
 /** The look that a stored one's time can be corrected by; null where that is unknown.
-    @param {Stored} one */
+    @param {Pick<WhenNoted, "reading" | "look">} one */
 export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? state.clock) : null);
 
 /** Stores the call, and a weight if one was taken; `refused` is the call it replaces. Returns
@@ -48,7 +53,8 @@ export async function saveForm(form, { visit, animal, refused }) {
   const by = whose(form) ? reportedOf(name(form)) : null;
   const made = body(form, visit === OWN ? null : visit.id, by?.id);
   const call = await withNote(fact("call_made", made), note(form), salt);
-  const shown = { visit: visit.id, title: title(animal) };
+  const edit = `#/log/${visit.id}/${animal.id}`;
+  const shown = { visit: visit.id, title: title(animal), edit };
   /** @type {Stored[]} */
   const records = [];
   /** @param {Fact} made
@@ -69,7 +75,7 @@ export async function saveForm(form, { visit, animal, refused }) {
     const weight = fact("husbandry_noted", { noted: { type: "weight", grams: weighed } });
     await keep(weight, `Weight ${weighed} g`, { place: 0 });
   }
-  await keep(call, line(form), { form: structuredClone(form), place: 1 });
+  await keep(call, line(form), { form: { ...form, photos: [] }, place: 1 });
   const files = [];
   for (const [number, bytes] of (form.photos ?? []).entries()) {
     const photo = fact("photo_attached", { ...(await fingerprint(bytes)), of: call.id });
@@ -77,8 +83,7 @@ export async function saveForm(form, { visit, animal, refused }) {
     files.push({ id: photo.id, bytes });
   }
   const given = refused ? withIt(refused) : [];
-  records.push(...given.map((one) => aside(one, call.id)));
-  await store(records, {
+  await store([...records, ...given.map((one) => aside(one, call.id))], {
     files,
     draft: animal.id,
     unneeded: given.map((one) => one.id),
@@ -87,6 +92,7 @@ export async function saveForm(form, { visit, animal, refused }) {
   announce(
     `${title(animal)}: saved here.${by ? ` ${YOUR_WORD}` : ""}`,
     visit === OWN ? "#/own" : `#/visit/${visit.id}`,
+    { undo: records.map(({ id }) => id) },
   );
 }
 
@@ -115,9 +121,10 @@ function reportedOf(name) {
     @param {Stored | null} refused */
 function timed(form, refused) {
   if (form.when) return { at: new Date(form.when).toISOString(), reading: null, more: {} };
-  const reading = refused ? refused.reading : readingNow();
-  if (!reading) return { at: /** @type {Stored} */ (refused).fact.at, reading: null, more: {} };
-  const look = form.correct ? lookAt(reading, refused) : null; // never without the tick having been shown
+  const before = refused ? notedOf(refused) : form.noted;
+  const reading = before ? before.reading : readingNow();
+  if (!reading) return { at: /** @type {WhenNoted} */ (before).at, reading: null, more: {} };
+  const look = form.correct ? lookAt(reading, before ?? null) : null; // never without the tick having been shown
   if (!look) return { at: new Date(reading.here).toISOString(), reading, more: {} };
   const { at, ...more } = corrected(reading, look);
   return { at, reading, more };

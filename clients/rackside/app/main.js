@@ -9,7 +9,7 @@ import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
 import { element } from "./dom.js";
-import { head, isSignedOut, showAnnouncement, SIGN_IN, signedIn } from "./shell.js";
+import { head, isSignedOut, offerUndo, showAnnouncement, SIGN_IN, signedIn } from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -98,6 +98,7 @@ async function start() {
   await load();
   head();
   await show({ moved: false });
+  offerUndo();
   onChange(update);
   addEventListener("hashchange", () => {
     showAnnouncement();

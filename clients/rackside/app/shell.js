@@ -5,32 +5,20 @@ import { clockSentence } from "../views/clock.js";
 import { alarmSentence } from "../views/log_seen.js";
 import { missedSentence, unfitSentence } from "../views/proved.js";
 import { sentence } from "../views/own_word.js";
+import { showUndo } from "./announcing.js";
 import { element, moment } from "./dom.js";
 import { summary } from "../pure/outbox.js";
 import { state } from "./state.js";
 
+export { announce, offerUndo, showAnnouncement } from "./announcing.js";
+
 export const SIGN_IN = "#/signin";
-
-/** Changes the view and says what has just been done there; it stands until the next change.
-    @param {string} text
-    @param {string} hash */
-export function announce(text, hash) {
-  announcement = text;
-  location.hash = hash;
-}
-
-let announcement = "";
-
-/** Called at each change of view. */
-export function showAnnouncement() {
-  element("announcement").textContent = announcement;
-  announcement = "";
-}
 
 /** The head of every page: signal, what waits, what is amiss. */
 export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
+  showUndo();
   element("nav").hidden = !state.session;
   element("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");

@@ -2,7 +2,8 @@
 
 import { sign } from "../net/keys.js";
 import { saved } from "../pure/outbox.js";
-import { saveCall } from "../store/outbox.js";
+import { isShelved, withUndo } from "../pure/taking_back.js";
+import { save } from "../store/outbox.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";
 
@@ -25,13 +26,25 @@ export async function record(fact, { place, ...more }) {
 }
 
 /** Stores together what its keeper did in one go, with what goes with it. Returns when it is on
-    the disk; sending begins by itself. `once`: see saveCall.
+    the disk; sending begins by itself once it can no longer be undone. `once`: see store/outbox.js.
     @param {Stored[]} records
     @param {{
       files?: PhotoFile[], draft?: string, unneeded?: string[], person?: Person | null, once?: string[],
     }} [more] */
 export async function store(records, { files = [], ...more } = {}) {
-  await saveCall(records, files, more);
+  const now = Date.now();
+  const instead = state.outbox.filter((one) => isChangedBy(one, records)).map(({ id }) => id);
+  await save(records.map((one) => withUndo(one, now)), files, { ...more, instead });
   await changed();
   sync();
+}
+
+/** Whether the address names it as the entry that is being changed, and this is the change.
+    @param {Stored} one
+    @param {Stored[]} records */
+function isChangedBy(one, records) {
+  const from = new URLSearchParams(location.hash.split("?")[1]).get("from");
+  const sort = (/** @type {Stored} */ { fact }) =>
+    [fact.kind, fact.about, fact.body.noted?.type].join();
+  return one.id === from && isShelved(one) && records.some((made) => sort(made) === sort(one));
 }

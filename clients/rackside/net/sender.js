@@ -4,11 +4,11 @@
    A batch that the server fails at (500) is split, as the command does: fewer and fewer at a time,
    down to the item at fault, which waits while the others are sent. */
 
-import { BATCH, due, filed, isUnsent, sent, settle, unanswered } from "../pure/outbox.js";
+import { BATCH, due, filed, isUnsent, settle, unanswered } from "../pure/outbox.js";
 import { backoff, left, pace } from "../pure/waiting.js";
 import { all } from "../store/db.js";
 import { named, naming } from "../store/people.js";
-import { change } from "../store/outbox.js";
+import { change, claim } from "../store/outbox.js";
 import { done as filesDone, file } from "../store/photos.js";
 import { forgetAttempts, holdFor, pushedAt, sending } from "../store/sending.js";
 import { expire, key, session as stored } from "../store/session.js";
@@ -20,6 +20,7 @@ const FAULTS = 3; // items failed at one after the other: then it is the server,
 const CONTENT = [400, 413, 422, 500]; // answers to a push that may be due to a single item
 
 let failures = 0; // passes that failed, since one went well
+let quiet = true; // whether nothing was heard of the server lately: then what was never sent stays its keeper's
 let doubt = false; // whether the last was given up as the server's fault: then one item goes ahead
 
 /** Runs `work` while no other tab does; a browser without locks relies on the ids alone.
@@ -91,19 +92,18 @@ async function send(session, batch, run) {
   }
   if (!ids.length) return null;
   try {
-    const ready = await signed(batch, session, held);
-    await change(
-      ids,
-      (records) =>
-        records.map((one) => sent(ready.find(({ id }) => id === one.id) ?? one, Date.now())),
-    );
+    if (quiet) await ask("GET", "keepers/me", { token: session.token });
+    quiet = false;
+    const going = await claim(await signed(batch, session, held), Date.now());
+    if (!going.length) return null; // taken back meanwhile
     run.changed();
     await pushedAt(Date.now());
-    const items = ready.map((one) => item(one, held));
+    const items = going.map((one) => item(one, held));
     const answer = await ask("POST", "push", { token: session.token, body: { items } });
     if (!Array.isArray(answer.items)) throw new Refused(200, null, null);
-    await change(ids, (records) => settle(looked(records), answer.items, ids, rest(batch[0])));
-    run.done += ids.length;
+    const gone = going.map(({ id }) => id);
+    await change(gone, (records) => settle(looked(records), answer.items, gone, rest(batch[0])));
+    run.done += gone.length;
     run.faults = 0;
     doubt = false;
     run.most = Math.min(BATCH, run.most * 2);
@@ -180,6 +180,7 @@ async function stopped(fault, session, batch, run) {
     @returns {Promise<Stop>} */
 async function later(fault) {
   failures += 1;
+  quiet = fault instanceof Unreachable;
   const { wait } = fault;
   const asked = typeof wait === "number";
   const seconds = asked ? wait : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
@@ -192,7 +193,7 @@ async function later(fault) {
       unconfirmed: unconfirmed(fault),
     });
   }
-  return { wait: seconds, silent: fault instanceof Unreachable };
+  return { wait: seconds, silent: quiet };
 }
 
 /** @param {Fault} fault */

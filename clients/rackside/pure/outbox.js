@@ -2,8 +2,10 @@
 
    saved → sent → accepted | held | refused → aside
    A lost answer or a server's fault leads from sent back to saved: sending the same again is
-   safe, its id is known there. One that failed by itself rests, and the others go on. */
+   safe, its id is known there. One that failed by itself rests, and the others go on. What was never
+   sent can be taken back or put aside (see taking_back.js). */
 
+import { isUntried } from "./taking_back.js";
 import { left } from "./waiting.js";
 
 export const BATCH = 50;
@@ -141,16 +143,18 @@ export function unanswered(record, fault, rest = null) {
   return isUnsent(record) ? { ...record, state: "saved", fault, rest } : record;
 }
 
-/** A refused one that its examiner lets rest; `instead` is the id of what they sent anew. So does
-    what never went without it: its photos, and all of an animal that was not registered.
+/** One that was refused or never sent, which its examiner lets rest; `instead` is the id of what they
+    sent anew. So does what never went without it: its photos, and all of an animal that was not
+    registered.
     @param {Stored} record
     @param {string | null} [instead]
     @returns {Stored} */
 export function aside(record, instead = null) {
-  if (!needsYou(record) && !(record.call !== record.id && record.state === "saved")) {
-    throw new Error("only what was refused can be put aside");
+  const isAlong = record.state === "saved" && record.call !== record.id;
+  if (!needsYou(record) && !isUntried(record) && !isAlong) {
+    throw new Error("only what was refused or never sent can be put aside");
   }
-  return { ...record, state: "aside", instead };
+  return { ...record, state: "aside", instead, rest: null };
 }
 
 /** Each outcome entered in its record. They answer by place, so those of items refused before their

@@ -1,6 +1,6 @@
 /* What is said of this phone's clock, and how a time is put right. */
 
-import { lookAt, lookOf, readingNow } from "../app/logging.js";
+import { lookAt, lookOf, notedOf, readingNow } from "../app/logging.js";
 import { fresh, h, line, moment } from "../app/dom.js";
 import { state } from "../app/state.js";
 import { corrected, holds, isOff, wayOff } from "../pure/clock.js";
@@ -25,6 +25,7 @@ const off = (look) =>
     @param {() => void} change */
 export function timeOf(form, refused, change) {
   if (refused) return askedAgain(form, refused, change);
+  if (form.noted) return keptTime(form, form.noted, change);
   const reading = readingNow();
   const look = lookAt(reading, null);
   if (look) return offer(form, reading, look, change);
@@ -43,11 +44,21 @@ export function timeOf(form, refused, change) {
     );
 }
 
+/** Of one that was taken back: its time stays that of the check.
+    @param {CallForm} form
+    @param {WhenNoted} noted
+    @param {() => void} change */
+function keptTime(form, noted, change) {
+  const look = noted.reading && lookAt(null, noted);
+  if (look) return offer(form, /** @type {Reading} */ (noted.reading), look, change);
+  return h("p", { class: "fine" }, `Taken back; its time stays ${moment(noted.at)}.`);
+}
+
 /** @param {CallForm} form
     @param {Stored} refused
     @param {() => void} change */
 function askedAgain(form, refused, change) {
-  const look = lookAt(null, refused);
+  const look = lookAt(null, notedOf(refused));
   if (look) return offer(form, /** @type {Reading} */ (refused.reading), look, change);
   if (!isMistimed(refused) || lookOf(refused)) return null;
   return h(

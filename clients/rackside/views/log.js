@@ -7,7 +7,8 @@ import { blank, concludes, missing, unusual } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/words.js";
 import { ofAnother, title } from "../pure/search.js";
-import { get, write } from "../store/db.js";
+import { formOf } from "../pure/taking_back.js";
+import { get, some, write } from "../store/db.js";
 import { timeOf } from "./clock.js";
 import { elsewhere } from "./elsewhere.js";
 import { photos } from "./photos.js";
@@ -30,17 +31,18 @@ export async function log({ visit: visitId, animal: animalId, read, from }) {
     : animalsOf(visitId).find((one) => one.id === animalId);
   if (!visit || !animal) return elsewhere(visit);
   const refused = from ? state.outbox.find((one) => one.id === from) ?? null : null;
-  const form = refused?.form ? filled(refused) : await begun(animal, visitId, read);
+  const form = refused?.form ? await filled(refused) : await begun(animal, visitId, read);
   return page(visit, animal, form, refused);
 }
 
 /** The form of a refused call; its weight again only where that was refused with it.
     @param {Stored} refused
-    @returns {CallForm} */
-function filled(refused) {
-  const weight = withIt(refused).find((one) => one.fact.kind === "husbandry_noted");
-  const form = structuredClone(/** @type {CallForm} */ (refused.form));
-  return { ...form, grams: weight?.fact.body.noted.grams ?? "", when: "" };
+    @returns {Promise<CallForm>} */
+async function filled(refused) {
+  const group = withIt(refused);
+  const files = await some("photos", group.map(({ id }) => id));
+  const { noted: _, ...form } = /** @type {CallForm} */ (formOf(group, files));
+  return { ...form, when: "" };
 }
 
 /** @param {Animal} animal

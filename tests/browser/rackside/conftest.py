@@ -295,7 +295,26 @@ def stored(page: Page) -> dict[str, Any]:
     return dict(page.evaluate(DUMP))
 
 
+TEN_SECONDS_LATER = """async () => {
+  const open = indexedDB.open("rackside");
+  const db = await new Promise((done) => { open.onsuccess = () => done(open.result); });
+  const step = db.transaction("outbox", "readwrite");
+  const asked = step.objectStore("outbox").getAll();
+  asked.onsuccess = () => asked.result.filter((one) => one.state === "saved" && !one.tries)
+    .forEach((one) => step.objectStore("outbox").put({...one, rest: null}));
+  await new Promise((done) => { step.oncomplete = done; });
+  db.close();
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
+
+
+def ten_seconds_later(page: Page) -> None:
+    """What was stored can no longer be undone: sending has waited that out."""
+    page.evaluate(TEN_SECONDS_LATER)
+
+
 def all_sent(page: Page) -> None:
+    ten_seconds_later(page)
     expect(page.locator("#waiting")).to_have_text("Nothing waits")
 
 
@@ -339,6 +358,7 @@ def fill_in(page: Page, tag: str, *, left: int = 9, right: int = 9, sex: str = "
 def save(page: Page, tag: str) -> None:
     page.get_by_role("button", name="Save the call").click()
     expect(page.locator("#announcement")).to_have_text(f"{tag}: saved here.")
+    ten_seconds_later(page)
 
 
 def states(page: Page) -> list[str]:

@@ -196,7 +196,7 @@ def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:
         "strange": "saved",
         "late": "refused",
         "aside": "Put aside: sent anew",
-        "thrown": "only what was refused can be put aside",
+        "thrown": "only what was refused or never sent can be put aside",
     }
 
 
