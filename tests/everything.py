@@ -222,6 +222,7 @@ def _husbandry(world: World, animal: Animal) -> None:
         {"type": "meal", "taken": True, "grams": "30"},
         {"type": "shed", "stage": "opaque"},
         {"type": "health", "sign": "well"},
+        {"type": "remark"},
     ):
         texts = {"note": f"Noted of {noted['type']}."}
         world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted}, texts=texts)

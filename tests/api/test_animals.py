@@ -261,6 +261,16 @@ def test_notes_that_cannot_be(odile: Api, animal: Animal, noted: dict[str, Any])
     assert answer.pointer.startswith("/body/noted")
 
 
+def test_a_remark_is_its_text(odile: Api, animal: Animal) -> None:
+    path, noted = f"/animals/{animal.pk}/husbandry", {"noted": {"type": "remark"}}
+    said = odile.post(path, fact(noted) | {"texts": {"note": "Rests its head on the water bowl."}})
+    assert said.status == 201
+    bare = odile.post(path, fact(noted))
+    assert (bare.status, bare.code, bare.pointer) == (422, "wrong_shape", "/texts/note")
+    known = fact({"noted": {"type": "remark", "text": "On view to all."}})
+    assert odile.post(path, known).code == "wrong_shape"  # no free text enters the log
+
+
 def test_a_guest_may_leave_a_weight_and_no_more(world: World, animal: Animal) -> None:
     world.now = timezone.now()
     world.visit(world.greta, animal)

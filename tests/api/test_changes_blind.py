@@ -168,6 +168,8 @@ def test_edits_that_a_blind_guest_is_not_shown_do_not_show(
     world.say(world.odile, "particulars_corrected", animal.pk, body)
     for noted in ({"type": "health", "sign": "well"}, {"type": "shed", "stage": "opaque"}):
         world.say(world.odile, "husbandry_noted", animal.pk, {"noted": noted})
+    texts = {"note": "He courts her."}
+    world.say(world.odile, "husbandry_noted", animal.pk, {"noted": {"type": "remark"}}, texts=texts)
     photo = {"scheme": "scale_photo", "code": "ventral-42"}
     world.say(world.odile, "identifier_assigned", animal.pk, photo)
     items, cursor = pull(greta, cursor)

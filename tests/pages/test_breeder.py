@@ -135,6 +135,7 @@ def test_an_untouched_form_registers_nothing(here: Here, odile: Browser) -> None
         ("meal", {"taken": "yes", "grams": "30"}, "Last meal"),
         ("shed", {"stage": "opaque"}, "opaque"),
         ("health", {"sign": "under_treatment"}, "under treatment"),
+        ("remark", {}, "Something was noted in words"),
     ],
 )
 def test_husbandry_is_noted(

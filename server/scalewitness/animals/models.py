@@ -167,7 +167,7 @@ class JoiningAnswer(AppendOnly):
 
 
 class Husbandry(AppendOnly):
-    """A weight, meal, shed or health note."""
+    """A weight, meal, shed, health note or remark."""
 
     id = models.UUIDField(primary_key=True)
     position = models.BigIntegerField(unique=True)

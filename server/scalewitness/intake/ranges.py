@@ -142,6 +142,8 @@ def _arrival(body: facts.ArrivalCompared, received_at: datetime) -> None:
 def _husbandry(body: facts.HusbandryNoted, received_at: datetime) -> None:
     if isinstance(body.noted, facts.Weight) and not Decimal(body.noted.grams):
         raise OutOfRange("A snake weighs more than nothing.", pointer="/body/noted/grams")
+    if isinstance(body.noted, facts.PlainRemark) and body.note is None:
+        raise WrongShape("Say in words what you noticed.", pointer="/texts/note")
 
 
 @_check.register

@@ -48,7 +48,7 @@ from scalewitness.pages.reports import report
 from scalewitness.pages.sales import addresses, sale
 from scalewitness.pages.visits import visit
 
-HUSBANDRY = r"(?P<type>weight|meal|shed|health)"
+HUSBANDRY = r"(?P<type>weight|meal|shed|health|remark)"
 UUID = r"(?P<animal_id>[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})"
 
 urlpatterns = [

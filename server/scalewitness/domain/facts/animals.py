@@ -93,8 +93,12 @@ class Health(Body, frozen=True, tag_field="type", tag="health"):
     sign: Literal["well", "gravid", "ill", "injured", "under_treatment", "other"]
 
 
+class PlainRemark(Body, frozen=True, tag_field="type", tag="remark"):
+    """What has no form of its own: all it says is the text of its ``note``, which it must have."""
+
+
 class HusbandryNoted(Body, frozen=True):
-    noted: Weight | Meal | Shed | Health
+    noted: Weight | Meal | Shed | Health | PlainRemark
     note: Commitment | None = None
     corrected: Corrected | None = None
 

@@ -195,7 +195,7 @@ class JoiningForm(FactForm):
 
 
 class HusbandryForm(FactForm):
-    """Base of the four notes; ``noted`` is what was noted."""
+    """Base of the notes; ``noted`` is what was noted."""
 
     kind = "husbandry_noted"
     title = ""
@@ -288,11 +288,24 @@ class HealthForm(HusbandryForm):
         return {"type": "health", "sign": self.cleaned_data["sign"]}
 
 
+class RemarkForm(HusbandryForm):
+    title = "Note"
+    note = note("What you noticed")
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.fields["note"].required = True
+
+    def noted(self) -> dict[str, Any]:
+        return {"type": "remark"}
+
+
 HUSBANDRY: Mapping[str, type[HusbandryForm]] = {
     "weight": WeightForm,
     "meal": MealForm,
     "shed": ShedForm,
     "health": HealthForm,
+    "remark": RemarkForm,
 }
 
 

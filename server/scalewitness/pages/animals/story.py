@@ -154,6 +154,8 @@ def _note(one: Husbandry) -> Happened:
     if one.type == "health":
         sign = one.noted["sign"].replace("_", " ")
         return Happened(one.at, "life", f"Health: {sign}.", proof=_proof(one.position))
+    if one.type == "remark":
+        return Happened(one.at, "life", "Something was noted in words.", proof=_proof(one.position))
     return Happened(one.at, _lane(one), "")
 
 
