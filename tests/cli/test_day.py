@@ -322,7 +322,9 @@ def test_the_season_is_noted_shown_and_taken_back(odile: Machine) -> None:
     assert "no such note" in refused.err
 
 
-def test_a_season_is_worked_out_shown_and_changed(room: Room, odile: Machine) -> None:
+def test_a_season_is_worked_out_shown_and_changed(room: Room) -> None:
+    """Of a collection with one male: of several, the best plan takes the surest."""
+    odile = room.at_work("odile")
     for tag, sex in (("B98", "male"), ("B99", "female")):
         animal = new_animal(odile, tag)
         push(odile.api, envelope("call_made", animal, probing(sex, tag)))
