@@ -16,11 +16,13 @@ import { answerOf, statedIn } from "./proofs.js";
 const AT_ONCE = 50; // animals asked for together
 const AGAIN_AFTER = 3_600_000; // milliseconds, as of animals that are seen
 
-/** False once an alarm was raised. Throws Unreachable or Refused.
+/** False once an alarm was raised. Throws Unreachable or Refused. `fed`: how many entries the feed has
+    been read beyond; of a later call the animal may be on its way, and is not gone.
     @param {Session} session
     @param {AbortSignal} signal
-    @param {() => unknown} changed */
-export async function proveOwn(session, signal, changed) {
+    @param {() => unknown} changed
+    @param {number} fed */
+export async function proveOwn(session, signal, changed, fed) {
   const log = await known();
   if (!log) return true;
   const own = (await all("outbox")).filter(({ by, state, stamp, position }) =>
@@ -29,8 +31,8 @@ export async function proveOwn(session, signal, changed) {
   const placed = own.filter(({ place }) => !place?.holds && isDue(place));
   for (const one of placed) await note(one, "place", await isInPlace(one, log, signal));
   const here = new Set((await all("animals")).map(({ id }) => id));
-  const gone = own.filter(({ fact, chain }) =>
-    fact.kind === "call_made" && !here.has(fact.about) && isDue(chain)
+  const gone = own.filter(({ fact, position, chain }) =>
+    fact.kind === "call_made" && Number(position) < fed && !here.has(fact.about) && isDue(chain)
   );
   for (let at = 0; at < gone.length; at += AT_ONCE) {
     if (!(await areInChain(session, signal, gone.slice(at, at + AT_ONCE)))) return false;

@@ -26,6 +26,7 @@ const UNFIT_EVERY = 60_000; // milliseconds
     @param {{ fetch: () => Promise<unknown>, changed: () => unknown }} how */
 export async function prove(session, signal, { fetch, changed }) {
   if (await whyNot()) return true;
+  const fed = (await known())?.size ?? 0; // as looked at before the feed was read: it has these
   let due = await unproved(Date.now());
   for (let attempt = 1; due.length; attempt += 1) {
     /** @type {string[]} */
@@ -42,7 +43,7 @@ export async function prove(session, signal, { fetch, changed }) {
     const again = new Set(failed);
     due = (await whole()).filter(({ id }) => again.has(id));
   }
-  return await proveOwn(session, signal, changed);
+  return await proveOwn(session, signal, changed, fed);
 }
 
 const whole = async () => (await all("animals")).filter(({ sight }) => sight === "all");

@@ -3,7 +3,7 @@ animal that is out of sight by then."""
 
 from typing import Any
 
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import APIResponse, Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
     Phone,
@@ -17,6 +17,7 @@ from tests.browser.rackside.conftest import (
     stored,
     until,
 )
+from tests.world import probing
 
 FOUND = "Checked by this phone: it is in the log as it was sent."
 MISSED = "Alarm: the log does not hold this as it was sent from this phone."
@@ -24,11 +25,15 @@ MISSED = "Alarm: the log does not hold this as it was sent from this phone."
 
 def sent(racks: Racks, page: Page, tag: str) -> Visit:
     visit = racks.visit(tag)
+    check(page, visit, tag)
+    return visit
+
+
+def check(page: Page, visit: Visit, tag: str) -> None:
     open_sheet(page, visit)
     fill_in(page, tag)
     save(page, tag)
     all_sent(page)
-    return visit
 
 
 def kept(page: Page) -> Any:
@@ -36,19 +41,38 @@ def kept(page: Page) -> Any:
     return call
 
 
+def proved(page: Page) -> set[str]:
+    return {one["id"] for one in stored(page)["proved"]}
+
+
 def test_a_call_is_found_in_the_log_and_stays_when_the_animal_is_gone(
     racks: Racks, phone: Phone
 ) -> None:
+    """Also where its animal was on its way yet when the call came in: then it was not gone."""
+    before = racks.visit("E-0")
+    call = probing("male", "E-0") | {"visit": before.id}
+    racks.push(racks.greta, said("call_made", before.animals["E-0"], call))
+    feed: list[tuple[Route, APIResponse]] = []
+    proofs: list[Route] = []
+    phone.context.route("**/changes?*", lambda one: feed.append((one, one.fetch())), times=1)
+    phone.context.route("**/proofs?*", lambda one: proofs.append(one), times=1)
     page = phone.signed_in()
-    visit = sent(racks, page, "E-1")
+    until(page, lambda: feed, "what the feed has before the visit")
+    visit = racks.visit("E-1")
+    ((route, answer),) = feed
+    route.fulfill(response=answer)
+    until(page, lambda: proofs, "what the record of the first is held to")
+    check(page, visit, "E-1")
+    proofs[0].continue_()
     page.goto(f"{HERE}#/calls")
     expect(page.get_by_text(FOUND)).to_be_visible()
+    until(page, lambda: visit.animals["E-1"] in proved(page), "the animal's own record")
     assert "chain" not in kept(page), "the animal itself is held to the log"
     racks.push(racks.odile, said("visit_cancelled", visit.id, {}))
     until(page, lambda: "chain" in kept(page), "its place among the hashes")
     assert kept(page)["chain"]["holds"]
     expect(page.get_by_text(FOUND)).to_be_visible()
-    assert visit.animals["E-1"] not in {one["id"] for one in stored(page)["proved"]}
+    assert visit.animals["E-1"] not in proved(page)
 
 
 ANEW = """async () => {
