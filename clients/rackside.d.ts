@@ -72,6 +72,7 @@ interface Animal {
   hold_off: boolean;
   ended?: { why: string; at: string } | null;
   sight?: "all" | "blind";
+  rack?: string;
   collection?: { id: string; name: string };
   standing?: { label: string; position: number; p_male: string; p_male_pessimistic: string } | null;
   own_call?: { id: string; position: number } | null;

@@ -9,7 +9,15 @@ import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
 import { element } from "./dom.js";
-import { head, isSignedOut, offerUndo, showAnnouncement, SIGN_IN, signedIn } from "./shell.js";
+import {
+  head,
+  isSignedOut,
+  offerUndo,
+  showAnnouncement,
+  showPlace,
+  SIGN_IN,
+  signedIn,
+} from "./shell.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -50,12 +58,7 @@ async function show({ moved }) {
   view = made;
   document.title = `${made.title} · Rackside`;
   element("main").replaceChildren(made.node);
-  /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll("#nav a")).forEach(
-    (link) => {
-      const here = link.hash === location.hash || (link.hash === "#/" && !location.hash);
-      link.toggleAttribute("aria-current", here);
-    },
-  );
+  showPlace();
   if (moved) {
     scrollTo(0, 0);
     made.node.querySelector("h1")?.focus();

@@ -14,12 +14,32 @@ export { announce, offerUndo, showAnnouncement } from "./announcing.js";
 
 export const SIGN_IN = "#/signin";
 
+/** Of an address, which of the four places at the bottom it belongs to. */
+const PLACES = [
+  { place: "#/own", holds: /^#\/(?:own|season|rack|hatch|log\/own)\b/ },
+  { place: "#/calls", holds: /^#\/calls/ },
+  { place: "#/phone", holds: /^#\/phone/ },
+];
+
+/** Marks where one is among the places at the bottom. */
+export function showPlace() {
+  const here = PLACES.find(({ holds }) => holds.test(location.hash))?.place ?? "#/";
+  for (
+    const link of /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll("#nav a"))
+  ) {
+    const found = link.hash === (location.hash || "#/") ? "page" : "true";
+    if (link.hash === here) link.setAttribute("aria-current", found);
+    else link.removeAttribute("aria-current");
+  }
+}
+
 /** The head of every page: signal, what waits, what is amiss. */
 export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
   showUndo();
   element("nav").hidden = !state.session;
+  element("own").hidden = !state.own.length;
   element("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
   const unsigned = signedIn() && (!state.key || state.key.state === "refused");
   put(

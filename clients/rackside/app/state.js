@@ -4,7 +4,9 @@ import { whyNot } from "../checking/ed25519.js";
 import { lastLook } from "../net/clock.js";
 import { isHeldOff } from "../pure/cautions.js";
 import { isAsked } from "../pure/own_word.js";
+import { byPlace, naturally } from "../pure/places.js";
 import { title } from "../pure/search.js";
+import { awaited, blindly, isBlind } from "../pure/sight.js";
 import { stateAt } from "../pure/visits.js";
 import { BEFORE_A_CHECK } from "../pure/words.js";
 import { clock as storedClock } from "../store/clock.js";
@@ -152,20 +154,36 @@ export const OWN = {
   ahead: [],
 };
 
-/** The animals in collections that one keeps or is a partner in, by tag; read when they are looked
-    at, as they may be thousands. */
+/** The animals in collections that one keeps or is a partner in, by place; read when they are looked
+    at, as they may be thousands. One that is still to be checked blind is among them as its sheet
+    has it. */
 export async function ownAnimals() {
   const own = new Set(state.own.map(({ id }) => id));
   const found = (await all("animals")).filter((one) => own.has(one.collection?.id ?? ""));
-  return found.sort((a, b) => title(a).localeCompare(title(b)));
+  return inOrder(asSeen(found));
 }
 
 /** One of them; undefined where it is not here, or not theirs.
     @param {string} id */
 export async function ownAnimal(id) {
   const found = await get("animals", id);
-  return state.own.some((one) => one.id === found?.collection?.id) ? found : undefined;
+  if (!found || !state.own.some((one) => one.id === found.collection?.id)) return undefined;
+  return asSeen([found])[0];
 }
+
+/** Animals as their reader may see them now: see pure/sight.js.
+    @template {Animal} A
+    @param {A[]} animals
+    @returns {Animal[]} */
+function asSeen(animals) {
+  const blind = awaited(state.visits.filter(isOpen), state.outbox);
+  return animals.map((one) => (blind.has(one.id) && !isBlind(one) ? blindly(one) : one));
+}
+
+/** By place, else by what they are called.
+    @param {Animal[]} animals */
+const inOrder = (animals) =>
+  animals.sort((a, b) => byPlace(a.rack ?? "", b.rack ?? "") || naturally(title(a), title(b)));
 
 /** What the server's clock says, as far as this phone knows: milliseconds. */
 export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;
@@ -174,25 +192,26 @@ export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;
 export const visitOf = (id) => state.visits.find((one) => one.id === id);
 /** @param {KeptVisit | undefined} visit */
 export const isOpen = (visit) => visit !== undefined && stateAt(visit, now()) === "open";
-/** The animals of an open visit's sheet that are here, by tag, as the feed last had them, or else
-    as the sheet was handed over; `own_call` is one's call of this visit.
-    @param {string} id */
+/** The animals of an open visit's sheet that are here, by place where it may be known, else by tag,
+    as the feed last had them, or else as the sheet was handed over; `own_call` is one's call of this
+    visit.
+    @param {string} id
+    @returns {Animal[]} */
 export function animalsOf(id) {
   const visit = visitOf(id);
   if (!visit || !isOpen(visit)) return [];
   const ahead = new Map((visit.ahead ?? []).map((one) => [one.id, one]));
-  return (visit.rows ?? [])
-    .flatMap(({ animal, own_call }) => {
-      const found = state.animals.get(animal) ?? ahead.get(animal);
-      return found ? [{ ...found, own_call }] : [];
-    });
+  const rows = visit.rows ?? [];
+  const calls = new Map(rows.map(({ animal, own_call }) => [animal, own_call]));
+  const found = rows.flatMap(({ animal }) => state.animals.get(animal) ?? ahead.get(animal) ?? []);
+  return inOrder(asSeen(found).map((one) => ({ ...one, own_call: calls.get(one.id) })));
 }
 /** Those of them that are to be checked: what its keeper says is no longer there is not, nor one
     to leave alone for now that is still to be checked blind.
     @param {string} id */
 export const toCheck = (id) => animalsOf(id).filter((one) => !one.ended && !isToLeave(one));
 /** @param {Animal} animal */
-const isToLeave = (animal) => animal.sight === "blind" && isHeldOff(animal);
+const isToLeave = (animal) => isBlind(animal) && isHeldOff(animal);
 /** What is to be left alone for now, by what it is known by: as the sheet had it, and as the feed
     told since.
     @param {string} id */

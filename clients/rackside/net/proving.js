@@ -7,6 +7,7 @@ import { recordIn } from "../checking/stated.js";
 import { Refused as Unfit } from "../shared/bytes.js";
 import { againAfter, isCurrent, shown, unfit } from "../pure/proved.js";
 import { all } from "../store/db.js";
+import { isBlind } from "../pure/sight.js";
 import { known } from "../store/log.js";
 import { keepProved } from "../store/proved.js";
 import { newId } from "./keys.js";
@@ -46,7 +47,7 @@ export async function prove(session, signal, { fetch, changed }) {
   return await proveOwn(session, signal, changed, fed);
 }
 
-const whole = async () => (await all("animals")).filter(({ sight }) => sight === "all");
+const whole = async () => (await all("animals")).filter((one) => !isBlind(one));
 
 /** @param {number} now */
 async function unproved(now) {

@@ -1,5 +1,7 @@
 /* What a visit is by the clock: the server's last word on it, carried on without a signal. */
 
+import { blindly } from "./sight.js";
+
 /** The state now: an accepted visit opens by itself. One that the server called open stays so till
     the server says otherwise, whatever this phone's clock makes of it.
     @param {Visit} visit
@@ -38,7 +40,7 @@ export function withSheet(visit, sheet) {
     ...visit,
     cautions: sheet?.cautions ?? [],
     rows: animals.map((one) => ({ animal: one.id, own_call: one.own_call })),
-    ahead: animals.map(blind),
+    ahead: animals.map(blindly),
     held: {
       notice: sheet?.notice ?? null,
       titles: (sheet?.held_off ?? []).map(({ identifiers }) => code(identifiers)),
@@ -50,22 +52,6 @@ export function withSheet(visit, sheet) {
 /** @param {Identifier[]} identifiers */
 const code = (identifiers) =>
   (identifiers.find(({ scheme }) => scheme === "tag") ?? identifiers[0])?.code ?? "No code";
-
-/** @param {Animal} animal
-    @returns {Animal} */
-function blind({ id, species, hatched, identifiers, condition, hold_off, ended }) {
-  const { grams, weighed_at, fed_at, shed } = condition;
-  return {
-    id,
-    sight: "blind",
-    species,
-    hatched,
-    identifiers,
-    condition: { grams, weighed_at, fed_at, shed },
-    hold_off,
-    ended,
-  };
-}
 
 /** Without these animals, which the guest may not see any more.
     @param {KeptVisit} visit

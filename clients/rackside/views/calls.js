@@ -21,11 +21,11 @@ export function calls() {
     .map(([name, belongs]) => ({ name, rows: state.outbox.filter(belongs) }))
     .filter(({ rows }) => rows.length);
   return {
-    title: "Calls",
+    title: "Entries",
     node: h(
       "section",
       {},
-      h("h1", { tabindex: "-1" }, "Calls made on this phone"),
+      h("h1", { tabindex: "-1" }, "Entries made on this phone"),
       !shown.length && h("p", {}, "None yet."),
       shown.map(({ name, rows }) =>
         h(

@@ -9,27 +9,27 @@ export function elsewhere(visit) {
   if (visit === OWN) {
     return page(
       "Not here any more",
-      "This phone has no such animal of yours. Your own calls are still under Calls.",
+      "This phone has no such animal of yours. Your own calls are still under Entries.",
     );
   }
   if (visit && isOpen(visit) && !visit.rows) return NOT_YET();
   if (isOpen(visit)) {
     return page(
       "Not here any more",
-      "The animal is not on this visit’s sheet any more. Your own calls are still under Calls.",
+      "The animal is not on this visit’s sheet any more. Your own calls are still under Entries.",
     );
   }
   if (visit?.state === "accepted") return coming(visit);
   if (visit) {
     return page(
       "Not here any more",
-      `${WORDS[visit.state] ?? "It is not open."} Your own calls are still under Calls.`,
+      `${WORDS[visit.state] ?? "It is not open."} Your own calls are still under Entries.`,
     );
   }
   return state.refreshed
     ? page(
       "Not here any more",
-      "The server does not list this visit. Your own calls are still under Calls.",
+      "The server does not list this visit. Your own calls are still under Entries.",
     )
     : NOT_YET();
 }

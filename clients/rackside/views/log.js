@@ -81,7 +81,7 @@ function page(visit, animal, form, refused) {
       "p",
       { class: "trail" },
       visit === OWN
-        ? h("a", { href: "#/own" }, "Your own animals")
+        ? h("a", { href: "#/own" }, "Animals")
         : h("a", { href: `#/visit/${visit.id}` }, "The sheet"),
     ),
     h("h1", { tabindex: "-1" }, title(animal)),

@@ -43,7 +43,7 @@ export async function own() {
   show();
   check();
   return {
-    title: "Your own animals",
+    title: "Animals",
     update: () => {
       if (state.refreshed === asOf) show();
       else renew();
@@ -52,8 +52,7 @@ export async function own() {
     node: h(
       "section",
       {},
-      h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
-      h("h1", { tabindex: "-1" }, "Your own animals"),
+      h("h1", { tabindex: "-1" }, "Animals"),
       h(
         "p",
         { class: "fine" },

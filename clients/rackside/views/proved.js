@@ -6,6 +6,7 @@ import { changed, state } from "../app/state.js";
 import { asOf, savedRecord, unfitNow } from "../pure/proved.js";
 import { isMissed } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
+import { isBlind } from "../pure/sight.js";
 import { mapKey, setAside } from "../store/proved.js";
 
 /** What the head of every page says; nothing where all fits. */
@@ -21,7 +22,7 @@ export function missedSentence() {
   const missed = state.outbox.filter(isMissed).length;
   if (!missed) return "";
   const entries = missed === 1 ? "an entry" : `${missed} entries`;
-  return `Alarm: the log does not hold ${entries} of yours as sent from this phone. See Calls.`;
+  return `Alarm: the log does not hold ${entries} of yours as sent from this phone. See Entries.`;
 }
 
 /** How far a list of animals was held to the log.
@@ -30,7 +31,7 @@ export function missedSentence() {
 export function checkedLine(animals, proved = state.proved) {
   if (!animals.length) return "";
   if (state.unable) return `Not checked by this phone. ${state.unable}`;
-  const whole = animals.filter(({ sight }) => sight === "all");
+  const whole = animals.filter((one) => !isBlind(one));
   return [
     whole.length > 0 && checked(whole, proved),
     whole.length < animals.length && blind(whole.length),
@@ -73,7 +74,7 @@ export function unfitMark({ id }) {
     @param {Animal} animal */
 export function unfit(animal) {
   const proved = state.proved.get(animal.id);
-  const found = proved && animal.sight === "all" && unfitNow(proved);
+  const found = proved && !isBlind(animal) && unfitNow(proved);
   if (!found) return null;
   const again = !proved.amiss.length;
   return h(

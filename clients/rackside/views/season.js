@@ -62,7 +62,7 @@ export function season({ id }) {
     node: h(
       "section",
       {},
-      h("p", { class: "trail" }, h("a", { href: "#/own" }, "Your own animals")),
+      h("p", { class: "trail" }, h("a", { href: "#/own" }, "Animals")),
       h("h1", { tabindex: "-1" }, `${here}, ${pairing.season}`),
       h("p", { class: "fine" }, "A tap notes it for today. Another day is noted on the pages."),
       said,
@@ -98,7 +98,7 @@ function gone() {
       {},
       h("h1", { tabindex: "-1" }, "Not here"),
       h("p", {}, "This pairing is not planned, or not yours to see, as far as this phone knows."),
-      h("p", {}, h("a", { href: "#/own" }, "Your own animals")),
+      h("p", {}, h("a", { href: "#/own" }, "Animals")),
     ),
   };
 }

@@ -39,8 +39,6 @@ export function visits() {
           ? "No visit is open to you, and none is coming."
           : "Not fetched yet: this needs a signal once.",
       ),
-      state.own.length > 0 &&
-        h("p", { class: "actions" }, h("a", { href: "#/own" }, "Your own animals")),
       asOf,
     ),
   };

@@ -20,7 +20,7 @@ LAB = "Larkmoor marker laboratory"
 
 def form_of(page: Page, visit: Visit, tag: str) -> None:
     """Another test's animal may bear the same tag: the racks are shared."""
-    page.get_by_role("link", name="Your own animals").first.click()
+    page.get_by_role("link", name="Animals", exact=True).first.click()
     page.get_by_label("Find by tag, transponder or name").fill(tag)
     link = page.get_by_role("link", name=f"Log a call on {tag}")
     link.and_(page.locator(f'[href*="{visit.animals[tag]}"]')).click()
@@ -47,7 +47,7 @@ def test_a_laboratorys_test_is_reported_without_a_signal_and_named_once(
 ) -> None:
     visit = racks.visit("R-1", "R-2")
     page = phone.signed_in("odile")
-    expect(page.get_by_role("link", name="Your own animals")).to_be_visible()
+    expect(page.get_by_role("link", name="Animals", exact=True)).to_be_visible()
     phone.context.set_offline(True)
     for tag in visit.animals:
         form_of(page, visit, tag)
@@ -118,7 +118,7 @@ def test_a_guest_reports_nothing_and_has_no_animals_of_their_own(
 ) -> None:
     visit = racks.visit("R-4")
     page = phone.signed_in("greta")
-    expect(page.get_by_role("link", name="Your own animals")).to_have_count(0)
+    expect(page.get_by_role("link", name="Animals", exact=True)).to_have_count(0)
     open_sheet(page, visit)
     page.get_by_role("link", name="Log a call on R-4").click()
     methods = page.get_by_label("Method").locator("option")

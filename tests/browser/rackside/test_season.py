@@ -23,7 +23,7 @@ def planned(racks: Racks, who: httpx.Client, sire: str, dam: str) -> str:
 
 def the_season(page: Page, pairing: str) -> None:
     """The racks are shared: another test's animal may bear the same tag."""
-    page.get_by_role("link", name="Your own animals").first.click()
+    page.get_by_role("link", name="Animals", exact=True).first.click()
     page.get_by_label("Find by tag, transponder or name").fill("SE-2")
     page.locator(f'a[href="#/season/{pairing}"]').click()
 

@@ -51,7 +51,7 @@ def test_signed_out_by_the_server_it_goes_on_without_a_signal(
     open_sheet(page, visit)
     fill_in(page, "S-2", sex="Female")
     save(page, "S-2")
-    page.get_by_role("link", name="Calls", exact=True).click()
+    page.get_by_role("link", name="Entries", exact=True).click()
     expect(page.locator(".state")).to_have_count(2)
     expect(page.locator("#waiting")).to_have_text("2 not sent")
     phone.context.set_offline(False)
