@@ -159,10 +159,23 @@ def cautions(
 
 
 def grams(text: str) -> Decimal:
+    """``412.5`` or ``412,5``: to a tenth, as scales show it.
+
+    Raises:
+        BadWord: no such weight.
+    """
     try:
-        return Decimal(text)
+        found = Decimal(text.strip().replace(",", "."))
     except InvalidOperation:
-        raise BadWord(f"“{text}” is not a weight in grams, such as 412.5.") from None
+        found = Decimal("nan")
+    if not found.is_finite() or found <= 0 or found != round(found, 1):
+        raise BadWord(f"“{text}” is not a weight in grams to a tenth, such as 412.5.")
+    return found
+
+
+def in_grams(text: str) -> str:
+    """A weight as the record writes it. Raises as `grams`."""
+    return f"{grams(text).normalize():f}"
 
 
 def _state(condition: dict[str, Any]) -> State:
@@ -198,7 +211,7 @@ def _shaped(given: Any, kind: Any) -> Any:
 
 def _husbandry(noted: Noted, steward: bool) -> Iterable[Fact]:
     if noted.grams:
-        yield _noted(noted, noted.at, {"type": "weight", "grams": noted.grams})
+        yield _noted(noted, noted.at, {"type": "weight", "grams": in_grams(noted.grams)})
     if noted.meal_at and steward:
         yield _noted(noted, noted.meal_at, {"type": "meal", "taken": True})
     if noted.shed and steward:

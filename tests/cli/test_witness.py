@@ -172,7 +172,7 @@ def test_killed_between_keeping_and_sending_it_sends_later(machine: Machine) -> 
 def test_a_refused_cosignature_is_said_and_tried_again(machine: Machine, status: int) -> None:
     machine.served.status = status
     ended, found = machine.look()
-    assert (ended, found["sent"], "by the server" in found["not_sent"]) == (2, False, True)
+    assert (ended, found["sent"], "by the server" in found["not_sent"]) == (3, False, True)
     machine.served.status = 200
     assert machine.look()[0] == 0
     assert len(machine.served.taken) == 2
@@ -200,5 +200,5 @@ def test_no_key_no_trust(machine: Machine) -> None:
 
 def test_nobody_there(machine: Machine) -> None:
     status, text = machine.run("witness", "http://127.0.0.1:1", "--json")
-    assert (status, json.loads(text)["outcome"]) == (2, "unreachable")
+    assert (status, json.loads(text)["outcome"]) == (3, "unreachable")
     assert os.listdir(machine.home / ".local/state/scalewitness/logs")  # noqa: PTH208

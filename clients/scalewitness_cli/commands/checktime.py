@@ -1,7 +1,7 @@
 """When a check was, by a clock that may be off: asked where somebody is there to answer."""
 
 from dataclasses import dataclass, field, replace
-from datetime import datetime, time
+from datetime import date, datetime, time, timedelta
 
 import click
 
@@ -105,7 +105,8 @@ def _asked() -> datetime | None:
 
 
 def typed_moment(text: str | None, now: datetime) -> datetime:
-    """A day (its noon here) or a time, without an offset by this machine's time zone.
+    """``today``, ``yesterday`` or a day (its noon here, or now where that is still to come), or a
+    time, without an offset by this machine's time zone.
 
     Raises:
         BadWord: neither.
@@ -113,9 +114,24 @@ def typed_moment(text: str | None, now: datetime) -> datetime:
     if text is None:
         return now
     try:
-        if len(text) == 10:
-            day = datetime.strptime(text, "%Y-%m-%d").date()  # noqa: DTZ007  only the day
-            return datetime.combine(day, time(12)).astimezone()
+        if text.lower() in DAYS_AGO:
+            today = now.astimezone().date()
+            return _noon(today - timedelta(days=DAYS_AGO[text.lower()]), now)
+        if is_day(text):
+            return _noon(datetime.strptime(text, "%Y-%m-%d").date(), now)  # noqa: DTZ007  only the day
         return datetime.fromisoformat(text).astimezone()
     except (ValueError, OverflowError):
         raise checks.BadWord(f"“{text}” is not a day or time, such as 2026-11-25.") from None
+
+
+DAYS_AGO = {"today": 0, "yesterday": 1}
+
+
+def is_day(text: str) -> bool:
+    """Whether a day was meant and no time of it."""
+    return text.lower() in DAYS_AGO or len(text) == len("2026-11-25")
+
+
+def _noon(day: date, now: datetime) -> datetime:
+    noon = datetime.combine(day, time(12)).astimezone()
+    return now if now < noon and day == now.astimezone().date() else noon

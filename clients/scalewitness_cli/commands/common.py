@@ -19,9 +19,15 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 SERVER = "SCALEWITNESS_SERVER"
-FINE, NEEDS_YOU, USAGE, UNREACHABLE = 0, 1, 2, 3
-"""How commands end: all well; something needs a person; wrongly called; the server could not
-be reached and everything is stored."""
+FINE, NEEDS_YOU, USAGE, UNREACHABLE, INTERRUPTED = 0, 1, 2, 3, 130
+ENDINGS = {
+    FINE: "All is well.",
+    NEEDS_YOU: "Something needs you: a refused item, a conflict, an alarm, a bad file.",
+    USAGE: "Wrongly called, or a key is missing without which nothing can be judged.",
+    UNREACHABLE: "The server was not reached, or accepts nothing for now. Everything is stored.",
+    INTERRUPTED: "Interrupted by Ctrl-C or SIGTERM. What was stored is stored, as it says.",
+}
+"""How every command ends."""
 
 AT_THE_DOOR = {"wrong_credentials", "second_factor_required", "second_factor_wrong"}
 """Refusals of who is not in yet; any other 401 is of a token."""

@@ -16,6 +16,7 @@ from scalewitness_cli.commands.common import (
 from scalewitness_cli.identity import fresh_id, moment_now, need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
+from scalewitness_cli.store import Store
 
 
 @click.command()
@@ -37,15 +38,24 @@ def edit(animal: str, server: str | None, as_json: bool, **given: Any) -> None:
     if not fields:
         raise click.UsageError("Say what to edit.")
     with opened(server) as store:
-        identity = need_identity(store)
-        shown = replica.find(store, animal, now_by(store))
-        if not replica.is_steward(store, shown):
-            raise Stopped("Only its keeper and partners edit an animal.")
-        made = {
-            "id": fresh_id(),
-            "record": f"animals/{shown['id']}",
-            "base_version": shown["version"],
-            "fields": fields,
-        }
-        outbox.add_edit(store, identity.key, made, shown["id"], rfc3339(moment_now()))
-        print_result({"stored": [made["id"]]}, as_json, lambda: f"Stored here: {made['id']}.")
+        id = store_edit(store, replica.find(store, animal, now_by(store)), fields)
+        print_result({"stored": [id]}, as_json, lambda: f"Stored here: {id}.")
+
+
+def store_edit(store: Store, shown: replica.Shown, fields: dict[str, Any]) -> str:
+    """Keep an edit for the next sync; its id.
+
+    Raises:
+        Stopped: nobody is signed in, or not this animal's keeper or partner.
+    """
+    identity = need_identity(store)
+    if not replica.is_steward(store, shown):
+        raise Stopped("Only its keeper and partners edit an animal.")
+    made = {
+        "id": fresh_id(),
+        "record": f"animals/{shown['id']}",
+        "base_version": shown["version"],
+        "fields": fields,
+    }
+    outbox.add_edit(store, identity.key, made, shown["id"], rfc3339(moment_now()))
+    return str(made["id"])

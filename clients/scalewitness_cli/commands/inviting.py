@@ -1,6 +1,6 @@
 """``scalewitness invite`` and ``invitations``: to check animals, by somebody's address."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import Any
 
 import click
@@ -9,7 +9,7 @@ from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness_cli import replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import minute
-from scalewitness_cli.commands.checktime import typed_moment
+from scalewitness_cli.commands.checktime import is_day, typed_moment
 from scalewitness_cli.commands.common import (
     api_of,
     ending,
@@ -75,9 +75,9 @@ def invite(
 def _edge(text: str, now: datetime, *, ends: bool = False) -> datetime:
     """Of a day its start, or its end; a time as it is. Raises BadWord."""
     found = typed_moment(text, now)
-    if len(text) != len("2026-11-25"):
+    if not is_day(text):
         return found
-    midnight = found.replace(hour=0)
+    midnight = datetime.combine(found.astimezone().date(), time()).astimezone()
     return (midnight + timedelta(days=ends)).replace(tzinfo=None).astimezone()
 
 

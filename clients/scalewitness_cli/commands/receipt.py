@@ -1,11 +1,12 @@
 """``scalewitness receipt``: the proof kept of what was said here, as a file."""
 
+import json
 from pathlib import Path
 
 import click
 
 from scalewitness_cli import outbox
-from scalewitness_cli.commands.common import ends_well, opened, server_option
+from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.remote import Stopped
@@ -16,8 +17,9 @@ from scalewitness_cli.sealed import file_of
 @click.argument("id")
 @click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
 @server_option
+@json_option
 @ends_well
-def receipt(id: str, file: Path | None, server: str | None) -> None:
+def receipt(id: str, file: Path | None, server: str | None, as_json: bool) -> None:
     """Write the receipt of the item ID to FILE or the output; see `scalewitness verify`.
 
     Of a late call that waits, or was not admitted, it shows that the record has it and what it
@@ -28,7 +30,10 @@ def receipt(id: str, file: Path | None, server: str | None) -> None:
         made = item.receipt or file_of(store, item, need_identity(store))
         if made is None:
             raise Stopped(f"No receipt of {item.id} is here: {item.fault or 'none was made yet'}.")
-        if file is None:
-            click.echo(made, nl=False)
-        else:
-            write_out(file, made)
+    if file is not None:
+        write_out(file, made)
+    if as_json:
+        shown = {"id": item.id, "position": item.position}
+        click.echo(json.dumps(shown | ({"file": str(file)} if file else {"receipt": made})))
+    elif file is None:
+        click.echo(made, nl=False)

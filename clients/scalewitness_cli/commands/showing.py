@@ -4,10 +4,13 @@ from datetime import datetime
 from typing import Any
 
 import click
+import msgspec
 
 from scalewitness.domain.cautions import BEFORE_A_CHECK, HOLD_OFF
 from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.observations import Observation
+from scalewitness.domain.sexing.words import found_in_words
 from scalewitness_cli import checks, outbox, replica
 from scalewitness_cli.clock import minute
 from scalewitness_cli.commands.common import (
@@ -245,7 +248,21 @@ def _fact(fact: Shown) -> str:
     note = "".join(f" “{line(text)}”" for text in fact["texts"].values())
     by = f" ({line(fact['by_name'])})" if fact["by_name"] else ""
     what = line(in_words(entry["kind"], entry["body"]))
-    return f"{entry['at'][:10]} {what}{by}{note}{_admitted(entry)}"
+    return f"{entry['at'][:10]} {what}{_seen(entry)}{by}{note}{_admitted(entry)}"
+
+
+def _seen(entry: Shown) -> str:
+    """Of a call, what was seen, how sure its examiner is, and how they knew the animal."""
+    if entry["kind"] != "call_made":
+        return ""
+    body = entry["body"]
+    try:
+        found = found_in_words(msgspec.convert(body["observed"], Observation))
+    except msgspec.ValidationError:
+        return ""  # of a later version
+    known = body["identified"]
+    code = f" {line(known['code'])}" if known.get("code") else ""
+    return f" {found}; {spaced(body['sureness'])}, known by {spaced(known['by'])}{code}."
 
 
 def _admitted(entry: Shown) -> str:

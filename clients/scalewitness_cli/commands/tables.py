@@ -1,5 +1,6 @@
 """``scalewitness import`` and ``export``: checks and animals, from files and into CSV."""
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -110,9 +111,10 @@ def _import_calls(store: Store, identity: Identity, file: Path) -> dict[str, Any
 @click.argument("what", type=WHAT)
 @click.argument("file", required=False, type=click.Path(dir_okay=False, path_type=Path))
 @server_option
+@json_option
 @ends_well
-def export(what: str, file: Path | None, server: str | None) -> None:
-    """Write what is known here as CSV, to FILE or to the output.
+def export(what: str, file: Path | None, server: str | None, as_json: bool) -> None:
+    """Write what is known here as CSV, or with --json as a list, to FILE or to the output.
 
     Of animals you are to check blind there is no call and no standing to write.
     """
@@ -120,9 +122,11 @@ def export(what: str, file: Path | None, server: str | None) -> None:
         need_identity(store)
         everyone = replica.animals(store)
         if what == "animals":
-            text = csvs.table(csvs.OUT_ANIMALS, map(csvs.animal_row, everyone))
+            rows = list(map(csvs.animal_row, everyone))
         else:
-            text = csvs.table(csvs.OUT_CALLS, _calls(store, everyone))
+            rows = _calls(store, everyone)
+    columns = csvs.OUT_ANIMALS if what == "animals" else csvs.OUT_CALLS
+    text = json.dumps(rows, ensure_ascii=False) if as_json else csvs.table(columns, rows)
     if file is None:
         click.echo(text.encode(), nl=False)
     else:

@@ -23,6 +23,7 @@ from scalewitness.domain.translog.receipts import (
     read_receipt,
 )
 from scalewitness_cli.alarms import Alarm
+from scalewitness_cli.commands.common import FINE, NEEDS_YOU, UNREACHABLE, USAGE
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
 from scalewitness_cli.meeting import meet
 from scalewitness_cli.memory import Memory, state_folder
@@ -88,7 +89,7 @@ def verify(
     sync: two that cannot both be true raise an alarm, and prove the fault.
 
     Ends with 0 when every file holds, with 1 when one does not or an alarm is raised, with 2 when
-    one cannot be judged for want of a key, or the log not be asked.
+    one cannot be judged for want of a key, with 3 when the log could not be asked.
     """
     trusted = [*given, *kept_or_usage()]
     worst = 0
@@ -96,7 +97,7 @@ def verify(
         status, found, note = _judged(file, trusted)
         if note is not None:
             status, found = _met(file, note, trusted, ask, found)
-        worst = max(worst, status, key=(0, 2, 1).index)
+        worst = max(worst, status, key=(FINE, UNREACHABLE, USAGE, NEEDS_YOU).index)
         click.echo(json.dumps(found, ensure_ascii=False) if as_json else _in_words(found))
     ctx.exit(worst)
 
@@ -114,7 +115,7 @@ def _met(
             seen = look(memory, PublicLog(ask), logs, now, [note])
             met = seen if isinstance(seen, Alarm) else f"The log at {ask} goes on from it."
     except Stopped as why:
-        return (2 if ask else 0), found | {"met": f"It was not compared: {why}"}
+        return (UNREACHABLE if ask else FINE), found | {"met": f"It was not compared: {why}"}
     if isinstance(met, Alarm):
         return 1, found | {"met": f"ALARM {met.id}: {met.why} {IN_FULL}", "alarm": met.id}
     return 0, found | {"met": met}

@@ -13,6 +13,7 @@ from scalewitness.domain.translog.base64s import encode64
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import BadNote, Note, read_note
 from scalewitness_cli.alarms import Alarm, proves_fault
+from scalewitness_cli.commands.common import FINE, NEEDS_YOU, UNREACHABLE
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
 from scalewitness_cli.key_following import in_words as change_in_words
 from scalewitness_cli.locking import write_whole
@@ -59,7 +60,7 @@ def witness(
     this machine's own witness key and, given a token, sent.
 
     Ends with 0 when all is well, with 1 on an alarm (again on every run until it is
-    acknowledged with `scalewitness acknowledge`), with 2 when the log could not be looked at
+    acknowledged with `scalewitness acknowledge`), with 3 when the log could not be looked at
     or the cosignature not be sent.
     """
     keys = [*given, *kept_or_usage()]
@@ -90,14 +91,14 @@ def _run(
             )
         seen = watched.seen
         if isinstance(seen, Alarm):
-            return 1, alarm_shown(memory, seen, memory.keys(keys))
+            return NEEDS_YOU, alarm_shown(memory, seen, memory.keys(keys))
     except Stopped as why:
-        return 2, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
+        return UNREACHABLE, {"outcome": "unreachable", "log": memory.origin, "why": str(why)}
     if isinstance(to, Path):
         write_whole(to, str(cosigned_anew(memory, int(time.time()))))
-        return 0, _seen(seen, watched.remarks) | {"sent": None, "not_sent": f"it is in {to}"}
+        return FINE, _seen(seen, watched.remarks) | {"sent": None, "not_sent": f"it is in {to}"}
     sent, lacking = _send(memory, url, to)
-    return (0 if sent is not False else 2), _seen(seen, watched.remarks) | {
+    return (UNREACHABLE if sent is False else FINE), _seen(seen, watched.remarks) | {
         "sent": sent,
         "not_sent": lacking,
     }

@@ -147,6 +147,26 @@ def _erased(body: Body) -> str:
     return f"Something was erased, {by}: {_spaced(body.get('what'))}."
 
 
+def noted_in_words(body: Body) -> str:
+    """What was noted of an animal's keeping."""
+    noted = body.get("noted", {})
+    words = _NOTED.get(str(noted.get("type")))
+    return words(noted) if words else "Something about the animal's keeping was noted."
+
+
+def _meal(noted: Body) -> str:
+    what = "Took a meal" if noted.get("taken") else "Refused a meal"
+    return f"{what} of {noted['grams']} g." if noted.get("grams") else f"{what}."
+
+
+_NOTED: Final[dict[str, Callable[[Body], str]]] = {
+    "weight": lambda noted: f"Weighed: {noted.get('grams')} g.",
+    "meal": _meal,
+    "shed": lambda noted: f"In its shed: {noted.get('stage')}.",
+    "health": lambda noted: f"Its state: {_spaced(noted.get('sign'))}.",
+}
+
+
 def _trait(body: Body) -> str:
     """What is in somebody's own words is not in the log."""
     says, basis = str(body.get("says")), str(body.get("basis"))
@@ -214,7 +234,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
         "Its keeper says that the record that it was joined with is of another snake."
     ),
     "joining_answered": _joining,
-    "husbandry_noted": "Something about an animal's keeping was noted.",
+    "husbandry_noted": noted_in_words,
     "photo_attached": _photo,
     "custody_changed": _custody,
     "animal_ended": _why(ENDED),
