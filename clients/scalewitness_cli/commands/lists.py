@@ -15,6 +15,7 @@ from scalewitness.domain.tables.questions import OpenQuestion
 from scalewitness.domain.tables.sheets import ListFile, Unreadable
 from scalewitness_cli import lists, outbox, replica
 from scalewitness_cli.commands.common import line as on_one_line
+from scalewitness_cli.commands.progress import counted
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.lists import ListedHere
 from scalewitness_cli.outfiles import write_out
@@ -54,7 +55,9 @@ class Importing:
         keeper, now, sex_from = self._identity.keeper, rfc3339(self._now), plan.reply("sex_from")
         groups = [lists.items_of(one.number, listed, keeper, now, sex_from) for one in new]
         rejected = self._set_aside(plan)
-        stored = outbox.add_new(self._store, self._identity.key, groups, rfc3339(moment_now()))
+        stored = outbox.add_new(
+            self._store, self._identity.key, counted(groups, "lines signed"), rfc3339(moment_now())
+        )
         return self._counted(plan, new, groups, stored) | {"rejected_file": rejected}
 
     def _listed(self, draft: ListedAnimal, collection: str | None) -> ListedHere:

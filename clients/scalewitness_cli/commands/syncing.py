@@ -22,6 +22,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
+from scalewitness_cli.commands.progress import progress
 from scalewitness_cli.commands.succession import ask_to_follow, sent_again_in_words
 from scalewitness_cli.commands.trusted import kept_or_usage
 from scalewitness_cli.commands.unsent import NEEDING
@@ -175,20 +176,18 @@ NEWS = ("sent", "photos", "pulled", "purged", "resynced", "receipts", "unsent", 
 
 
 def watched(store: Store, identity: Identity, there: Line, interrupts: Interrupts) -> Synced:
-    """A sync while nobody else syncs, with a bar where somebody looks on and much is to send."""
-    with locked(store.folder / "sync.lock", interrupts.waiting()):
-        waiting = len(outbox.items(store, "waiting"))
+    """A sync while nobody else syncs; where somebody looks on they see how far it has come."""
+    with locked(store.folder / "sync.lock", interrupts.waiting()), progress(STEPS) as far:
         at = _between_steps(interrupts)
-        if not sys.stderr.isatty() or waiting <= outbox.MOST_ITEMS:
-            return run(store, identity, there, int(time.time()), at)
-        with click.progressbar(length=waiting, label="Sending", file=sys.stderr) as bar:
 
-            def show(step: str) -> None:
-                if step == "settled":
-                    bar.update(outbox.MOST_ITEMS)
-                at(step)
+        def show(step: str) -> None:
+            far.count(step)
+            at(step)
 
-            return run(store, identity, there, int(time.time()), show)
+        return run(store, identity, there, int(time.time()), show)
+
+
+STEPS = {"settled": "batches sent", "photo sent": "photos sent", "page stored": "pages received"}
 
 
 def _between_steps(interrupts: Interrupts) -> Step:

@@ -28,6 +28,7 @@ from scalewitness_cli.commands.lists import (
     put_beside,
     questions_in_words,
 )
+from scalewitness_cli.commands.progress import counted
 from scalewitness_cli.csvs import Read, Row
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.identity import Identity, moment_now, need_identity
@@ -103,7 +104,9 @@ def _import_calls(store: Store, identity: Identity, file: Path) -> dict[str, Any
     # First, so that where it cannot be written nothing is stored either.
     rejected = _set_aside(file, found)
     groups = [one.facts for one in found.good]
-    stored = outbox.add_new(store, identity.key, groups, rfc3339(moment_now()))
+    stored = outbox.add_new(
+        store, identity.key, counted(groups, "lines signed"), rfc3339(moment_now())
+    )
     return _counted(found, stored) | {"rejected_file": rejected}
 
 
