@@ -318,7 +318,7 @@ interface CallForm {
   when?: string;
   correct?: boolean;
   photos?: ArrayBuffer[];
-  /** Where it was taken back before it was sent: when it had been noted. */
+  /** Where it was undone before it was sent: when it had been noted. */
   noted?: WhenNoted;
 }
 /** When something was noted: as it says, and what the clock showed (pure/clock.js). */

@@ -1,9 +1,9 @@
 /* Says what has just been done, and lets it be undone for as long as sending waits. */
 
-import { lastUndoable, undoable } from "../pure/taking_back.js";
+import { lastUndoable, undoable } from "../pure/undo.js";
 import { element } from "./dom.js";
 import { state } from "./state.js";
-import { undo } from "./taking_back.js";
+import { undo } from "./undo.js";
 
 let text = "";
 /** @type {string[]} */

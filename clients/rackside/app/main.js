@@ -18,6 +18,7 @@ import {
   SIGN_IN,
   signedIn,
 } from "./shell.js";
+import { onRoom } from "../store/db.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -103,6 +104,11 @@ async function start() {
   await show({ moved: false });
   offerUndo();
   onChange(update);
+  onRoom((full) => {
+    if (state.full === full) return;
+    state.full = full;
+    head();
+  });
   addEventListener("hashchange", () => {
     showAnnouncement();
     head();

@@ -45,6 +45,7 @@ export function head() {
   put(
     "notice",
     [
+      state.full && FULL,
       alarmSentence(),
       unfitSentence(),
       missedSentence(),
@@ -57,6 +58,9 @@ export function head() {
       .join(" "),
   );
 }
+
+const FULL =
+  "There is no room left on this phone: what you type is not kept. “This phone” shows what takes the room.";
 
 /** Why nothing goes although there is a signal. */
 function held() {

@@ -25,7 +25,7 @@ const listeners = new Set();
       session: Session | null, key: PhoneKey | null, refreshed: number | null,
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
-      log: KnownLog | null, alarms: Alarm[], unable: string | null,
+      log: KnownLog | null, alarms: Alarm[], unable: string | null, full: boolean,
       proved: Map<string, Proved>, season: KeptPairing[],
     }} */
 export const state = {
@@ -46,6 +46,7 @@ export const state = {
   proved: new Map(),
   season: [],
   unable: null,
+  full: false,
 };
 
 const unable = whyNot();

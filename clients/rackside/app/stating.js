@@ -2,7 +2,7 @@
 
 import { sign } from "../net/keys.js";
 import { saved } from "../pure/outbox.js";
-import { isShelved, withUndo } from "../pure/taking_back.js";
+import { isShelved, withUndo } from "../pure/undo.js";
 import { save } from "../store/outbox.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";

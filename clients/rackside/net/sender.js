@@ -95,7 +95,7 @@ async function send(session, batch, run) {
     if (quiet) await ask("GET", "keepers/me", { token: session.token });
     quiet = false;
     const going = await claim(await signed(batch, session, held), Date.now());
-    if (!going.length) return null; // taken back meanwhile
+    if (!going.length) return null; // undone meanwhile
     run.changed();
     await pushedAt(Date.now());
     const items = going.map((one) => item(one, held));

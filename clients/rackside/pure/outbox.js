@@ -3,9 +3,9 @@
    saved → sent → accepted | held | refused → aside
    A lost answer or a server's fault leads from sent back to saved: sending the same again is
    safe, its id is known there. One that failed by itself rests, and the others go on. What was never
-   sent can be taken back or put aside (see taking_back.js). */
+   sent can be undone or put aside (see undo.js). */
 
-import { isUntried } from "./taking_back.js";
+import { isUntried } from "./undo.js";
 import { left } from "./waiting.js";
 
 export const BATCH = 50;

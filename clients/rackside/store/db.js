@@ -126,6 +126,15 @@ export async function of(store, value) {
   return result(held.index(INDEXES[store]).getAll(value));
 }
 
+/** @type {(full: boolean) => void} */
+let toldOfRoom = () => {};
+/** `tell` is called with true where something could not be kept for want of room, and with false
+    once what is typed is kept again.
+    @param {(full: boolean) => void} tell */
+export function onRoom(tell) {
+  toldOfRoom = tell;
+}
+
 /** One transaction over `stores`; `work` gets them by name and only asks, without awaiting.
     Resolves when everything is on the disk.
     @param {string[]} stores
@@ -135,8 +144,14 @@ export async function write(stores, work) {
   const db = await open();
   return new Promise((resolve, reject) => {
     const step = db.transaction(stores, "readwrite", { durability: "strict" });
-    step.oncomplete = () => resolve();
-    step.onabort = () => reject(step.error ?? new Error("the phone’s store refused"));
+    step.oncomplete = () => {
+      if (stores.includes("drafts")) toldOfRoom(false);
+      resolve();
+    };
+    step.onabort = () => {
+      if (step.error?.name === "QuotaExceededError") toldOfRoom(true);
+      reject(step.error ?? new Error("the phone’s store refused"));
+    };
     work(Object.fromEntries(stores.map((name) => [name, step.objectStore(name)])));
   });
 }

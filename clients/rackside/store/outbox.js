@@ -1,9 +1,10 @@
-/* Facts on their way, in the store. What its keeper takes back and what is sent are told apart here:
+/* Facts on their way, in the store. What its keeper undoes and what is sent are told apart here:
    each is one transaction that looks at what the other has done. */
 
-import { isShelved, isUntried } from "../pure/taking_back.js";
+import { isShelved, isUntried } from "../pure/undo.js";
 import { isUnsent, sent } from "../pure/outbox.js";
 import { revise, write } from "./db.js";
+import { unlessUndone } from "./drafts.js";
 import { name } from "./people.js";
 
 /** Changes the records of these ids as they stand on the disk now.
@@ -34,11 +35,12 @@ export function save(
     records.forEach((one) => once.includes(one.id) ? outbox.add(one) : outbox.put(one));
     unneeded.forEach((id) => photos.delete(id));
     files.forEach((one) => photos.put(one));
-    if (draft) drafts.delete(draft);
+    const made = records.find(({ form }) => form)?.form ?? null;
+    if (draft) unlessUndone(drafts, draft, made, () => drafts.delete(draft));
   });
 }
 
-/** Those of them that are still to be sent, marked as sent: what was taken back meanwhile does not
+/** Those of them that are still to be sent, marked as sent: what was undone meanwhile does not
     go. Returns when the disk knows.
     @param {Stored[]} batch
     @param {number} now
@@ -64,12 +66,16 @@ export async function claim(batch, now) {
 /** @param {Stored} one */
 const isToGo = (one) => isUnsent(one) || one.state === "held";
 
-/** Takes back what was never sent, and leaves `draft` to be filled in further: all of it or nothing.
+/** Deletes those of them that were put aside before they were sent.
+    @param {string[]} ids */
+export const remove = (ids) => write(["outbox", "photos"], (open) => drop(open, ids, isShelved));
+
+/** Undoes what was never sent, and leaves `draft` to be filled in further: all of it or nothing.
     "gone": some of it went, or is no longer here; "begun": there is another draft of that animal.
     @param {string[]} ids
     @param {Draft | null} draft
     @returns {Promise<"taken" | "gone" | "begun">} */
-export async function takeBack(ids, draft) {
+export async function undo(ids, draft) {
   /** @type {"taken" | "gone" | "begun"} */
   let end = "gone";
   await write(["outbox", "drafts", "photos"], ({ outbox, drafts, photos }) => {

@@ -1,12 +1,18 @@
-/* Every call made on this phone and what became of it. */
+/* Every entry made on this phone and what became of it. */
 
 import { h, moment } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
 import { sendCorrected, withIt } from "../app/logging.js";
+import { announce } from "../app/shell.js";
+import { discard, edit, shelve, takeUp } from "../app/undo.js";
+import { afterwards } from "../pure/afterwards.js";
 import { aside, filed, isMissed, isUnsent, needsYou, words } from "../pure/outbox.js";
+import { groupOf, isShelved, isUntried, mainOf, withDependents } from "../pure/undo.js";
 import { change } from "../store/outbox.js";
 import { timeNote } from "./clock.js";
+
+const MOST = 100; // of a group are shown at first: a year's are thousands
 
 /** @type {[string, (one: Stored) => boolean][]} */
 const GROUPS = [
@@ -32,7 +38,7 @@ export function calls() {
           "section",
           {},
           h("h2", {}, name),
-          h("ul", { class: "calls" }, rows.map(row)),
+          listed(rows),
           rows.some((one) => isUnsent(one) || filed(one)) &&
             h(
               "p",
@@ -47,6 +53,22 @@ export function calls() {
       ),
     ),
   };
+}
+
+/** The latest, and the others once they are asked for.
+    @param {Stored[]} rows */
+function listed(rows) {
+  const shown = h("ul", { class: "calls" }, rows.slice(0, MOST).map(row));
+  if (rows.length <= MOST) return shown;
+  const more = h("button", {
+    type: "button",
+    class: "plain",
+    onclick: () => {
+      shown.append(...rows.slice(MOST).map(row));
+      more.remove();
+    },
+  }, `Show ${rows.length - MOST} earlier`);
+  return [shown, h("p", { class: "actions" }, more)];
 }
 
 const MISSED =
@@ -67,14 +89,60 @@ function row(one) {
     one.place?.holds && !isMissed(one) &&
       h("p", { class: "fine" }, "Checked by this phone: it is in the log as it was sent."),
     timeNote(one, sendCorrected),
-    needsYou(one) &&
-      h(
-        "p",
-        { class: "actions" },
-        again(one),
-        h("button", { type: "button", class: "plain", onclick: () => rest(one) }, "Put it aside"),
-      ),
+    followed(one),
+    pressable(actions(one)),
   );
+}
+
+/** @param {(HTMLElement | string | false | null | undefined)[]} inside */
+const pressable = (inside) => inside.some(Boolean) && h("p", { class: "actions" }, ...inside);
+
+/** What can still be done about one that left.
+    @param {Stored} one */
+function followed(one) {
+  const found = afterwards(one);
+  const page = found?.page && h("a", { href: found.page }, "withdraw it");
+  return found && h("p", { class: "fine" }, found.told, page, page && ".");
+}
+
+/** @param {Stored} one */
+function actions(one) {
+  if (needsYou(one)) return [again(one), press("Put it aside", () => rest(one))];
+  const group = groupOf(state.outbox, one);
+  if (mainOf(group).id !== one.id) return []; // it goes with that
+  if (group.every(isUntried)) {
+    return [
+      isChangeable(group) && press("Change it", async () => goOn(await edit(one))),
+      press("Put it aside", async () => goOn(await shelve(one))),
+    ];
+  }
+  return group.every(isShelved)
+    ? [press("Send it after all", () => takeUp(one)), deletion(() => discard(one))]
+    : [];
+}
+
+/** Whether it leads somewhere, and nothing else here rests on it.
+    @param {Stored[]} group */
+const isChangeable = (group) =>
+  mainOf(group).shown.edit && withDependents(state.outbox, group).length === group.length;
+
+/** @param {{ told: string, hash?: string }} done */
+const goOn = ({ told, hash = location.hash }) => announce(told, hash);
+
+/** @param {string} label
+    @param {() => unknown} onclick */
+const press = (label, onclick) => h("button", { type: "button", class: "plain", onclick }, label);
+
+/** Asks once more: a thumb in a glove slips.
+    @param {() => unknown} work */
+function deletion(work) {
+  const button = press("Delete it", () => {
+    if (button.dataset.asked) return work();
+    button.dataset.asked = "yes";
+    button.textContent = "Delete it for good";
+    return null;
+  });
+  return button;
 }
 
 /** @param {Stored} one */

@@ -44,14 +44,14 @@ export function timeOf(form, refused, change) {
     );
 }
 
-/** Of one that was taken back: its time stays that of the check.
+/** Of one that was undone before it was sent: its time stays that of the check.
     @param {CallForm} form
     @param {WhenNoted} noted
     @param {() => void} change */
 function keptTime(form, noted, change) {
   const look = noted.reading && lookAt(null, noted);
   if (look) return offer(form, /** @type {Reading} */ (noted.reading), look, change);
-  return h("p", { class: "fine" }, `Taken back; its time stays ${moment(noted.at)}.`);
+  return h("p", { class: "fine" }, `Its time stays that of the check: ${moment(noted.at)}.`);
 }
 
 /** @param {CallForm} form

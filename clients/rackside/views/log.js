@@ -1,14 +1,16 @@
 /* Logging a call, with one thumb. */
 
 import { saveForm, withIt } from "../app/logging.js";
+import { keeping } from "../app/drafts.js";
 import { choice, group, h, line, list, menu, within } from "../app/dom.js";
 import { animalsOf, now, OWN, ownAnimal, state, visitOf } from "../app/state.js";
 import { blank, concludes, missing, unusual } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import * as m from "../pure/words.js";
 import { ofAnother, title } from "../pure/search.js";
-import { formOf } from "../pure/taking_back.js";
-import { get, some, write } from "../store/db.js";
+import { formOf } from "../pure/undo.js";
+import { some } from "../store/db.js";
+import { draftOf } from "../store/drafts.js";
 import { timeOf } from "./clock.js";
 import { elsewhere } from "./elsewhere.js";
 import { photos } from "./photos.js";
@@ -19,7 +21,6 @@ import { about, general } from "./sheet.js";
 
 /** @type {m.Choice[]} */
 const YES_NO = [["yes", "Yes"], ["no", "No"]];
-const PAUSE = 250; // milliseconds of rest before a draft is kept
 
 /** `read`: the kind of code that was typed to find it; `from`: a refused call to send anew.
     @param {{ visit: string, animal: string, read?: string, from?: string }} where */
@@ -49,7 +50,7 @@ async function filled(refused) {
     @param {string} visit
     @param {string | undefined} read */
 async function begun(animal, visit, read) {
-  const draft = await get("drafts", animal.id);
+  const draft = await draftOf(animal.id);
   if (draft?.visit === visit) return draft.form;
   const before = state.outbox.find((one) => one.form && one.shown.visit === visit);
   const form = blank({ held_by: before?.form?.held_by });
@@ -64,7 +65,7 @@ async function begun(animal, visit, read) {
 function page(visit, animal, form, refused) {
   const warned = h("div", { class: "warnings", role: "status", "aria-label": "Cautions" });
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
-  const keep = draftOf(animal.id, visit.id, form);
+  const keep = keeping(animal.id, visit.id, form);
   const warnings = () => [
     ...ofAnother(animalsOf(visit.id), animal, form),
     ...cautions(animal, form, now()),
@@ -362,31 +363,4 @@ function mark(place, sentence) {
   place.classList.add("wrong");
   within(place, "legend, label").after(h("p", { class: "why" }, sentence));
   return place;
-}
-
-/** Keeps what is being filled in, so that neither a call nor a closed page loses it.
-    @param {string} animal
-    @param {string} visit
-    @param {CallForm} form */
-function draftOf(animal, visit, form) {
-  /** @type {ReturnType<typeof setTimeout> | null} */
-  let timer = null;
-  const now = () => {
-    if (timer === null) return Promise.resolve();
-    clearTimeout(timer);
-    timer = null;
-    return write(
-      ["drafts"],
-      ({ drafts }) => drafts.put({ animal, visit, form: structuredClone(form) }),
-    );
-  };
-  const stop = () => {
-    clearTimeout(timer ?? undefined);
-    timer = null;
-  };
-  const soon = () => {
-    clearTimeout(timer ?? undefined);
-    timer = setTimeout(now, PAUSE);
-  };
-  return { now, soon, stop };
 }

@@ -1,4 +1,5 @@
-/* Taking back what was stated here and never sent: at once, or whenever its keeper looks at it. */
+/* Undoing and changing what was stated here and never sent: at once, or whenever its keeper looks
+   at it. */
 
 import { aside } from "../pure/outbox.js";
 import {
@@ -9,9 +10,9 @@ import {
   mainOf,
   withDependents,
   withUndo,
-} from "../pure/taking_back.js";
+} from "../pure/undo.js";
 import { some } from "../store/db.js";
-import { changeAll, takeBack } from "../store/outbox.js";
+import { changeAll, remove, undo as undoStored } from "../store/outbox.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";
 
@@ -19,21 +20,21 @@ import { sync } from "./sync.js";
 
 const GONE = "It was sent meanwhile: it can no longer be changed here.";
 const BEGUN =
-  "Something else was begun about this animal meanwhile. Save that first, and then take this back.";
+  "Something else was begun about this animal meanwhile. Save that first, and then change this.";
 
-/** Takes these back, as if they had not been stated; a form is there again as it was filled in.
+/** Undoes these, as if they had not been stated; a form is there again as it was filled in.
     @param {string[]} ids
     @returns {Promise<Done>} */
 export async function undo(ids) {
   const group = state.outbox.filter(({ id }) => ids.includes(id)).sort((a, b) => a.order - b.order);
   if (group.length < ids.length) return { told: GONE };
   const draft = await draftOf(group);
-  const end = await takeBack(ids, draft);
+  const end = await undoStored(ids, draft);
   await changed();
   if (end !== "taken") return { told: end === "begun" ? BEGUN : GONE };
   const { shown } = mainOf(group);
   return {
-    told: `Taken back: ${shown.title}, ${shown.line}.`,
+    told: `Undone: ${shown.title}, ${shown.line}.`,
     hash: draft ? shown.edit : undefined,
   };
 }
@@ -68,6 +69,13 @@ export async function takeUp(one) {
   await changeAll(ids, isShelved, (each) => withUndo({ ...each, state: "saved" }, now));
   await changed();
   sync();
+}
+
+/** Deletes what was put aside before it was sent; nothing can bring it back.
+    @param {Stored} one */
+export async function discard(one) {
+  await remove(groupOf(state.outbox, one).map(({ id }) => id));
+  await changed();
 }
 
 /** @param {Stored[]} group

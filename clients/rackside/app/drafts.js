@@ -1,0 +1,29 @@
+/* Keeps what is being filled in, so that neither a call nor a closed page loses it. */
+
+import { keep } from "../store/drafts.js";
+
+const PAUSE = 250; // milliseconds of rest before a draft is kept
+
+/** `soon` after each change, `now` when the form is left, `stop` once it is saved. Where the store has
+    no room, the head of every page says so.
+    @param {string} animal
+    @param {string} visit
+    @param {CallForm} form */
+export function keeping(animal, visit, form) {
+  /** @type {ReturnType<typeof setTimeout> | null} */
+  let timer = null;
+  const stop = () => {
+    clearTimeout(timer ?? undefined);
+    timer = null;
+  };
+  const now = async () => {
+    if (timer === null) return;
+    stop();
+    await keep({ animal, visit, form: structuredClone(form) }).catch(() => null); // told by the store
+  };
+  const soon = () => {
+    stop();
+    timer = setTimeout(now, PAUSE);
+  };
+  return { now, soon, stop };
+}
