@@ -17,7 +17,8 @@ from scalewitness_cli.replica import (
 )
 from scalewitness_cli.store import Store, keep
 
-PAGE = 500
+PAGE = 100
+"""Changes: while one page is stored and what it brings is proved, the next is made."""
 
 Page = dict[str, Any]
 
@@ -57,6 +58,18 @@ def store_page(store: Store, page: Page) -> int:
     if purged:
         store.forget_freed()
     return purged
+
+
+def cursor_after(page: Page) -> str | None:
+    """Where to go on; None: that was all, or it is no page of changes."""
+    cursor = page.get("cursor") if page.get("more") else None
+    return cursor if isinstance(cursor, str) else None
+
+
+def whole_in(page: Page) -> list[str]:
+    """The animals that a page tells everything of."""
+    found = (one["animal"] for one in page["items"] if one.get("type") == "snapshot")
+    return [animal["id"] for animal in found if animal.get("sight") == "all"]
 
 
 def _keeper(store: Store) -> str | None:

@@ -7,7 +7,7 @@ feed gave it, and what a purge names is gone from the file.
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -37,14 +37,29 @@ def facts_about(store: Store, animal: str) -> list[Shown]:
     return [_read(row["content"]) for row in rows]
 
 
-def facts_of_each(store: Store, animals: Sequence[str]) -> dict[str, list[Shown]]:
+class KeptFact(NamedTuple):
+    """A fact as `shown`, and the bytes that its entry is kept in."""
+
+    shown: Shown
+    entry: bytes
+
+
+def facts_of_each(store: Store, animals: Sequence[str]) -> dict[str, list[KeptFact]]:
     """As `facts_about`, of many animals at once."""
     marks = ",".join("?" * len(animals))
     sql = f"SELECT * FROM fact WHERE about IN ({marks}) ORDER BY position"  # noqa: S608  marks only
-    found: dict[str, list[Shown]] = {id: [] for id in animals}
+    found: dict[str, list[KeptFact]] = {id: [] for id in animals}
     for row in store.rows(sql, *animals):
-        found[row["about"]].append(_read(row["content"]))
+        content = row["content"]
+        found[row["about"]].append(KeptFact(_read(content), bytes(_entry_in(content).entry)))
     return found
+
+
+class _Entry(msgspec.Struct):
+    entry: msgspec.Raw
+
+
+_entry_in = msgspec.json.Decoder(_Entry).decode
 
 
 def about_joining(store: Store) -> set[str]:

@@ -17,15 +17,24 @@ import msgspec
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.checkpoints import read_body
 from scalewitness.domain.translog.keys import VerifierKey
+from scalewitness_cli.ahead import Asked
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.clock import in_words
 from scalewitness_cli.collecting import seldom_collected
-from scalewitness_cli.feed import PAGE, begin_again, cursor_of, store_page
+from scalewitness_cli.feed import PAGE, begin_again, cursor_after, cursor_of, store_page, whole_in
 from scalewitness_cli.following import Announced, announced
 from scalewitness_cli.identity import Identity, moment_now
 from scalewitness_cli.key_following import in_words as change_in_words
 from scalewitness_cli.memory import Memory
-from scalewitness_cli.outbox import Item, items, known_elsewhere, next_batch, settle, unproved
+from scalewitness_cli.outbox import (
+    MOST_ITEMS,
+    Item,
+    items,
+    known_elsewhere,
+    next_batch,
+    settle,
+    unproved,
+)
 from scalewitness_cli.own_word import QUIET, judge
 from scalewitness_cli.photos import send_file, waiting_files
 from scalewitness_cli.practitioners import fetch_names, send_names
@@ -38,7 +47,7 @@ from scalewitness_cli.sealed import newest_unproved, note_seals, prove_seals, se
 from scalewitness_cli.signin import enrol
 from scalewitness_cli.store import Store
 from scalewitness_cli.timeliness import PublicTimes, Wanted, watch
-from scalewitness_cli.whole import Where, prove
+from scalewitness_cli.whole import Proving, Where
 from scalewitness_cli.witness import Trouble, alarmed
 
 MOST_STUCK = 3
@@ -133,7 +142,8 @@ def sync(
     if done.alarm is not None:
         done.unread = "an alarm stands: nothing new is taken in until it is looked into"
         return done
-    pull(store, line.api, done, at)
+    proving = _proving(store, identity, line, now)
+    pull(store, line.api, done, at, proving)
     found = judge(store, identity)
     done.in_my_name = len([one for one in found if one.why != QUIET])
     done.forged = len([one for one in found if one.alarms])
@@ -142,7 +152,7 @@ def sync(
     at("receipts stored")
     _prove_seals(store, line, now, done)
     if done.alarm is None:
-        _prove_records(store, identity, line, now, done)
+        _prove_records(store, line.api, proving, done)
     at("records proved")
     return done
 
@@ -171,7 +181,7 @@ def push(store: Store, api: Api, at: Step = silently) -> int:
     Raises:
         Faulty: the server fails at some of it each time; all the rest was sent.
     """
-    held = items(store, "held")[:PAGE]
+    held = items(store, "held")[:MOST_ITEMS]
     settled, stuck = 0, Stuck()
     while batch := next_batch(store, stuck.numbers):
         settled += _push_around(store, api, batch, at, stuck)
@@ -236,35 +246,45 @@ def _push(store: Store, api: Api, batch: list[Item], at: Step, *, patient: bool 
     return len(done)
 
 
-def pull(store: Store, api: Api, done: Synced, at: Step = silently, wait: int = 0) -> None:
-    """Fetch the feed to its end, then visits and sheets, and whom one may report."""
+def pull(
+    store: Store, api: Api, done: Synced, at: Step = silently, proving: Proving | None = None
+) -> None:
+    """Fetch the feed to its end, then visits and sheets, and whom one may report. ``proving``: what
+    comes whole is held to the log while more of it is fetched."""
     try:
-        _pull_feed(store, api, done, at, wait)
+        _pull_feed(store, api, done, at, proving)
     except Refusal as refusal:
         if refusal.status != 410:
             raise
         begin_again(store)
         done.resynced = True
         at("begun again")
-        _pull_feed(store, api, done, at, 0)
+        _pull_feed(store, api, done, at, proving)
     _pull_sheets(store, api)
     fetch_names(store, api)
     at("sheets stored")
 
 
-def _pull_feed(store: Store, api: Api, done: Synced, at: Step, wait: int) -> None:
-    more = True
-    while more:
-        cursor = cursor_of(store)
-        asked: dict[str, str] = {"limit": str(PAGE)} | ({"cursor": cursor} if cursor else {})
-        page: dict[str, Any] = api.get("changes", **asked, **({"wait": str(wait)} if wait else {}))
+def _pull_feed(store: Store, api: Api, done: Synced, at: Step, proving: Proving | None) -> None:
+    cursor = cursor_of(store)
+    coming: Asked | None = Asked(api, "changes", _after(cursor))
+    while coming is not None:
+        page: dict[str, Any] = coming.answer()
         at("fetched")
+        following = cursor_after(page)
+        if following is not None and following == cursor:
+            raise Unreachable(f"{store.url} says there is more and gives the same place.")
+        coming = Asked(api, "changes", _after(following)) if following else None
         done.purged += store_page(store, page)
         done.pulled += len(page["items"])
         at("page stored")
-        more = bool(page.get("more"))
-        if more and page["cursor"] == cursor:
-            raise Unreachable(f"{store.url} says there is more and gives the same place.")
+        if proving is not None and coming is not None:
+            proving.begin(whole_in(page))
+        cursor = following
+
+
+def _after(cursor: str | None) -> dict[str, str]:
+    return {"limit": str(PAGE)} | ({"cursor": cursor} if cursor else {})
 
 
 def _pull_sheets(store: Store, api: Api) -> None:
@@ -349,11 +369,16 @@ def _prove_seals(store: Store, line: Line, now: int, done: Synced) -> None:
         done.unread = "what the server says of a late call does not hold"
 
 
-def _prove_records(store: Store, identity: Identity, line: Line, now: int, done: Synced) -> None:
+def _proving(store: Store, identity: Identity, line: Line, now: int) -> Proving | None:
     if line.memory is None or line.memory.kept() is None:
+        return None
+    return Proving(store, identity, Where(line.api, line.log, line.memory, line.keys), now)
+
+
+def _prove_records(store: Store, api: Api, proving: Proving | None, done: Synced) -> None:
+    if proving is None:
         return
-    where = Where(line.api, line.log, line.memory, line.keys)
-    found = prove(store, identity, where, now, lambda: pull(store, line.api, done))
+    found = proving.finish(lambda: pull(store, api, done))
     if found.alarm is not None:
         done.alarm = found.alarm.id
         done.unread = "what the server shows does not hold"

@@ -8,35 +8,38 @@ be among them.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any, TypeAlias
-from uuid import UUID
 
 import msgspec
 
-from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.translog.base64s import decode64
-from scalewitness.domain.translog.canonical import canonical_bytes
-from scalewitness.domain.translog.checkpoints import Checkpoint
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import read_note
-from scalewitness.domain.translog.record_map import Link, NotShown, Opening, require_whole
-from scalewitness.domain.translog.tiles import nodes_in
-from scalewitness.domain.translog.tree import leaf_hash
+from scalewitness.domain.translog.record_map import Link, NotShown
 from scalewitness.domain.translog.vrf import VrfKey, read_key
 from scalewitness_cli import replica
-from scalewitness_cli.agreeing import amiss
-from scalewitness_cli.ahead import answers
+from scalewitness_cli.ahead import Asked, answers
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.memory import Memory
+from scalewitness_cli.one_record import (
+    MALFORMED,
+    Answer,
+    opening_of,
+    require_agreed,
+    require_own,
+    require_record,
+    require_seals,
+    where_amiss,
+)
 from scalewitness_cli.outbox import Item, items
-from scalewitness_cli.receipts import entries_of
-from scalewitness_cli.recomputing import Beside, beside_in, computed_again, entries_here
-from scalewitness_cli.remote import Api
+from scalewitness_cli.recomputing import beside_in, computed_again, entries_here
+from scalewitness_cli.remote import Api, Refusal, Stopped
 from scalewitness_cli.sealed import links_of
-from scalewitness_cli.stating import certified_key, map_in, opening_in
+from scalewitness_cli.stating import certified_key, map_in
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.witness import Log, Trouble, alarmed, look
 
@@ -48,7 +51,6 @@ THOROUGH_EVERY = 600
 """Seconds after which all animals are asked for again, also those of which nothing new came: an
 entry that is kept back changes nothing here (our judgement)."""
 OWN_WORD = ("animal_registered", "call_made")
-MALFORMED = (ValueError, KeyError, TypeError)
 Own: TypeAlias = Mapping[str, Sequence[Item]]
 """Accepted facts of one's own, by the animal."""
 
@@ -76,48 +78,148 @@ class Where:
     keys: Sequence[VerifierKey]
 
 
-def prove(
-    store: Store, identity: Identity, where: Where, now: int, fetch: Callable[[], None]
-) -> Proved:
-    """Hold all that is here to the log. ``fetch`` brings what is new into the replica; ``now``:
-    Unix seconds, for an alarm.
+class Proving:
+    """Holding all that is here to the log, in the course of one sync. ``now``: Unix seconds, for an
+    alarm."""
 
-    Raises:
-        Unreachable, Refusal: the server does not answer.
-        Stopped: the log cannot be read.
-    """
-    own, before, done = _own(store), _kept(store), Proved()  # nothing is sent meanwhile
-    wanted = _wanted(store, own)
-    thorough = now - before.at >= THOROUGH_EVERY
-    changed = {id for id, state in wanted.items() if thorough or not before.has(id, state)}
-    due, failed = changed, dict[str, str]()
-    for attempt in range(ATTEMPTS):
-        if attempt:
-            fetch()
-            wanted = _wanted(store, own)
-        asked = [id for id in wanted if id in due]
-        failed = {}
-        batches = list(_batches(asked))
-        questions = ({"animals": ",".join(batch), "rested_on": "yes"} for batch in batches)
-        coming = answers(where.api, "proofs", questions)
-        for batch, answer in zip(batches, coming, strict=True):
-            failed |= _prove_batch(store, identity, where, batch, answer, own, now, done)
+    def __init__(self, store: Store, identity: Identity, where: Where, now: int) -> None:
+        self._store, self._identity, self._where, self._now = store, identity, where, now
+        self._own, self._before = _own(store), _kept(store)  # nothing is sent meanwhile
+        self._thorough = now - self._before.at >= THOROUGH_EVERY
+        self._found: dict[str, tuple[str, int]] = {}
+        self._begun: list[tuple[list[str], Asked]] = []
+        self._done = Proved()
+
+    def begin(self, animals: Sequence[str]) -> None:
+        """Ask for the proofs of animals that were stored just now, while more is fetched, and check
+        those that were asked for before. What does not fit yet is asked for again at the end."""
+        before = self._begun
+        self._begun = [
+            (batch, Asked(self._where.api, "proofs", _question(batch)))
+            for batch in _batches(animals)
+        ]
+        for batch, asked in before:
+            with suppress(Stopped, Refusal):
+                if self._done.alarm is None and (answer := asked.at_once()) is not None:
+                    self._prove_batch(batch, answer)
+
+    def finish(self, fetch: Callable[[], None]) -> Proved:
+        """``fetch`` brings what is new into the replica.
+
+        Raises:
+            Unreachable, Refusal: the server does not answer.
+            Stopped: the log cannot be read.
+        """
+        self.begin(())
+        self._done.unshown.clear()
+        done, wanted, failed = self._done, dict[str, str](), dict[str, str]()
+        for attempt in range(ATTEMPTS):
+            if attempt:
+                fetch()
+            wanted = _wanted(self._store, self._own)
+            failed = self._prove([id for id, state in wanted.items() if not self._has(id, state)])
             if done.alarm is not None:
                 return done
-        if not failed:
-            break
-        due = set(failed)
-    if failed:
-        done.alarm = _alarmed(where, failed, now)
+            if not failed:
+                break
+        if failed:
+            done.alarm = _alarmed(self._where, failed, self._now)
+            return done
+        self._keep(wanted)
+        done.animals = len(self._found)
         return done
-    kept = {
-        id: (state, done.position or 0) if id in changed else before.animals[id]
-        for id, state in wanted.items()
-        if id not in done.unshown and (id in changed or before.has(id, state))
-    }
-    computed = {id: why for id, why in (before.computed | done.computed).items() if id in kept}
-    _keep(store, _Kept(now if thorough else before.at, kept, computed))
-    return done
+
+    def _has(self, id: str, state: str) -> bool:
+        """Whether the animal was found whole as it is here now, lately enough."""
+        if id in self._found:
+            return self._found[id][0] == state
+        return id in self._done.unshown or (not self._thorough and self._before.has(id, state))
+
+    def _prove(self, due: Sequence[str]) -> dict[str, str]:
+        """Why not, by the animals whose record does not hold."""
+        failed, batches = dict[str, str](), list(_batches(due))
+        coming = answers(self._where.api, "proofs", map(_question, batches))
+        for batch, answer in zip(batches, coming, strict=True):
+            failed |= self._prove_batch(batch, answer)
+            if self._done.alarm is not None:
+                break
+        return failed
+
+    def _prove_batch(self, batch: Sequence[str], answer: Mapping[str, Any]) -> dict[str, str]:
+        try:
+            shown = self._shown(answer)
+        except MALFORMED as fault:
+            return dict.fromkeys(batch, f"{fault}")
+        if shown is None:
+            return {}
+        failed, sealed = dict[str, str](), links_of(self._store)
+        about = replica.facts_of_each(self._store, batch)
+        for id in batch:
+            seen = replica.animal(self._store, id)
+            if seen is None and id not in shown.proofs:
+                self._done.unshown.append(id)
+                continue
+            kept = about[id] if seen else []
+            try:
+                self._prove_one(id, seen, kept, sealed.get(id, ()), shown)
+            except MALFORMED as fault:
+                facts = [one.shown for one in kept]
+                failed[id] = f"{fault}{where_amiss(self._where.log, facts, shown.head)}"
+        self._done.position = shown.head.size - 1
+        return failed
+
+    def _prove_one(
+        self,
+        id: str,
+        seen: replica.Shown | None,
+        kept: Sequence[replica.KeptFact],
+        sealed: Sequence[Link],
+        shown: Answer,
+    ) -> None:
+        """Raises NotShown, ValueError, KeyError, TypeError: its record does not hold."""
+        opening, size = opening_of(shown.proofs.get(id)), shown.head.size
+        facts = [one.shown for one in kept]
+        require_record(id, kept, opening, shown)
+        require_seals(sealed, facts, opening, size)
+        if seen is None:
+            own = self._own.get(id, ())
+            require_own(own, self._identity, opening, size)
+            state = _said(own)
+        else:
+            require_agreed(seen, facts, opening)
+            entries = entries_here(self._store, facts, opening, shown.beside, shown.proofs[id])
+            self._done.computed[id] = computed_again(seen, entries, size)
+            state = _as_here(seen, len(facts), facts[-1]["position"] if facts else None)
+        self._found[id] = (state, size - 1)
+
+    def _shown(self, answer: Mapping[str, Any]) -> Answer | None:
+        """None: the log itself does not hold, and there is an alarm.
+
+        Raises:
+            NotShown, ValueError, KeyError, TypeError: the answer does not show it.
+        """
+        where, note = self._where, read_note(str(answer["checkpoint"]))
+        found = look(where.memory, where.log, where.keys, self._now, shown=note)
+        if isinstance(found, Alarm):
+            self._done.alarm = found
+            return None
+        root, key_hash = map_in(answer["map"], found.head)
+        key, beside = _key(self._store, where, key_hash), beside_in(answer, found.head)
+        return Answer(found.head, root, key, beside, {one["id"]: one for one in answer["animals"]})
+
+    def _keep(self, wanted: Mapping[str, str]) -> None:
+        """Those found whole as they are here now."""
+        before, found = self._before, dict[str, tuple[str, int]]()
+        for id, state in wanted.items():
+            last = self._found.get(id) or before.animals.get(id)
+            if id not in self._done.unshown and last is not None and last[0] == state:
+                found[id] = last
+        whys = (before.computed | self._done.computed).items()
+        computed = {id: why for id, why in whys if id in found}
+        at = self._now if self._thorough else before.at
+        kept = msgspec.json.encode(_Kept(at, found, computed)).decode()
+        with self._store.change() as connection:
+            keep(connection, "proved", kept)
 
 
 def _wanted(store: Store, own: Own) -> dict[str, str]:
@@ -127,9 +229,19 @@ def _wanted(store: Store, own: Own) -> dict[str, str]:
     sql = "SELECT about, count(*) AS facts, max(position) AS last FROM fact GROUP BY about"
     facts = {row["about"]: (row["facts"], row["last"]) for row in store.rows(sql)}
     whole = {id: one for id, one in here.items() if one.get("sight") == "all"}
-    found = {id: _digest((facts.get(id), one)) for id, one in whole.items()}
-    gone = {id: own[id] for id in own if id not in here}
-    return found | {id: _digest([one.id for one in listed]) for id, listed in gone.items()}
+    found = {id: _as_here(one, *facts.get(id, (0, None))) for id, one in whole.items()}
+    return found | {id: _said(own[id]) for id in own if id not in here}
+
+
+def _as_here(seen: replica.Shown, facts: int, last: int | None) -> str:
+    """What the proof of an animal depends on: as it is shown, with so many facts, and where the
+    last of them is."""
+    return _digest(((facts, last), seen))
+
+
+def _said(own: Iterable[Item]) -> str:
+    """The same of an animal out of sight."""
+    return _digest([one.id for one in own])
 
 
 def _digest(what: Any) -> str:
@@ -148,82 +260,8 @@ def _batches(ids: Sequence[str]) -> Iterable[list[str]]:
     return (list(ids[start : start + AT_ONCE]) for start in range(0, len(ids), AT_ONCE))
 
 
-def _prove_batch(
-    store: Store,
-    identity: Identity,
-    where: Where,
-    batch: Sequence[str],
-    answer: Mapping[str, Any],
-    own: Own,
-    now: int,
-    done: Proved,
-) -> dict[str, str]:
-    """Why not, by the animals whose record does not hold."""
-    try:
-        shown = _shown(answer, store, where, now, done)
-    except MALFORMED as fault:
-        return dict.fromkeys(batch, f"{fault}")
-    if shown is None:
-        return {}
-    failed, sealed, size = dict[str, str](), links_of(store), shown.head.size
-    about = replica.facts_of_each(store, batch)
-    for id in batch:
-        seen, proof = replica.animal(store, id), shown.proofs.get(id)
-        if proof is None and seen is None:
-            done.unshown.append(id)
-            continue
-        facts = about[id] if seen else []
-        try:
-            opening = _opening(proof)
-            require_whole(UUID(id), _links(facts, size), opening, shown.root, shown.key)
-            _require_seals(sealed.get(id), facts, opening, size)
-            if seen is not None:
-                _require_agreed(seen, facts, opening)
-                entries = entries_here(store, facts, opening, shown.beside, proof)
-                done.computed[id] = computed_again(seen, entries, size)
-            else:
-                _require_own(own.get(id, []), identity, opening, size)
-        except MALFORMED as fault:
-            failed[id] = f"{fault}{_named(where, facts, shown.head)}"
-    done.animals += len(set(batch) - set(failed) - set(done.unshown))
-    done.position = size - 1
-    return failed
-
-
-@dataclass(frozen=True, slots=True)
-class _Answer:
-    """What holds of an answer of proofs for all its animals: the tree signed, the map's root and
-    key, and the entries ``beside`` that standings rest on; and each animal's proof, unverified."""
-
-    head: Checkpoint
-    root: bytes
-    key: VrfKey
-    beside: Beside
-    proofs: dict[str, Mapping[str, Any]]
-
-
-def _shown(
-    answer: Mapping[str, Any], store: Store, where: Where, now: int, done: Proved
-) -> _Answer | None:
-    """None: the log itself does not hold, and ``done`` has the alarm.
-
-    Raises:
-        NotShown, ValueError, KeyError, TypeError: the answer does not show it.
-    """
-    note = read_note(str(answer["checkpoint"]))
-    found = look(where.memory, where.log, where.keys, now, shown=note)
-    if isinstance(found, Alarm):
-        done.alarm = found
-        return None
-    root, key_hash = map_in(answer["map"], found.head)
-    key, beside = _key(store, where, key_hash), beside_in(answer, found.head)
-    return _Answer(found.head, root, key, beside, {one["id"]: one for one in answer["animals"]})
-
-
-def _opening(proof: Mapping[str, Any] | None) -> Opening:
-    if proof is None:
-        raise NotShown("the server shows no proof of it")
-    return opening_in(proof)
+def _question(batch: Sequence[str]) -> dict[str, str]:
+    return {"animals": ",".join(batch), "rested_on": "yes"}
 
 
 def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
@@ -243,71 +281,6 @@ def _key(store: Store, where: Where, stated: bytes) -> VrfKey:
     with store.change() as connection:
         keep(connection, name, shown["modulus"])
     return key
-
-
-def _links(facts: Iterable[Mapping[str, Any]], size: int) -> list[Link]:
-    return [
-        Link(fact["position"], leaf_hash(canonical_bytes(fact["entry"])))
-        for fact in facts
-        if fact["position"] < size
-    ]
-
-
-def _require_own(own: Sequence[Item], identity: Identity, opening: Opening, size: int) -> None:
-    """See that what one said oneself is among entries of which only hashes are shown.
-
-    Raises:
-        NotShown: it is not.
-    """
-    there = set(opening.hidden)
-    for one in own:
-        assert one.position is not None  # noqa: S101  only accepted ones are asked about
-        forms = (Link(one.position, leaf_hash(entry)) for entry in entries_of(one, identity))
-        if one.position < size and not any(form in there for form in forms):
-            raise NotShown(f"what you said at position {one.position} is not on its record")
-
-
-def _require_seals(
-    sealed: Iterable[Link] | None, facts: Iterable[Mapping[str, Any]], opening: Opening, size: int
-) -> None:
-    """See that the entries that seal one's own late calls are on the animal's record.
-
-    Raises:
-        NotShown: one is not.
-    """
-    if sealed is None:
-        return
-    there = {*_links(facts, size), *opening.hidden}
-    for link in sealed:
-        if link.position < size and link not in there:
-            raise NotShown(f"your late call, sealed at position {link.position}, is not on it")
-
-
-def _require_agreed(
-    seen: Mapping[str, Any], facts: Sequence[Mapping[str, Any]], opening: Opening
-) -> None:
-    """See that what is shown beside the entries follows from them.
-
-    Raises:
-        NotShown: it does not.
-    """
-    for why in amiss(seen, facts, some_hidden=bool(opening.hidden)):
-        raise NotShown(why)
-
-
-def _named(where: Where, facts: Iterable[Mapping[str, Any]], head: Checkpoint) -> str:
-    """The entries that are not what the log holds in their place."""
-    try:
-        node = nodes_in(where.log.tile, head.size)
-        wrong = [
-            f"{link.position} ({in_words(fact['entry']['kind'], fact['entry']['body'])})"
-            for fact in facts
-            for link in _links([fact], head.size)
-            if node(0, link.position) != link.hash
-        ]
-    except MALFORMED:
-        return ""
-    return f"; what is shown is not what the log holds at {', '.join(wrong)}" if wrong else ""
 
 
 def _alarmed(where: Where, failed: Mapping[str, str], now: int) -> Alarm:
@@ -336,11 +309,6 @@ class _Kept(msgspec.Struct):
 def _kept(store: Store) -> _Kept:
     kept = store.kept("proved")
     return msgspec.json.decode(kept, type=_Kept) if kept else _Kept()
-
-
-def _keep(store: Store, kept: _Kept) -> None:
-    with store.change() as connection:
-        keep(connection, "proved", msgspec.json.encode(kept).decode())
 
 
 class ProvedAnimal(msgspec.Struct, frozen=True):

@@ -25,7 +25,7 @@ from running import service, verdict
 MOST = 1.5
 PASSWORD = "seven-quiet-scales"  # noqa: S105  of nobody
 WHOLE = "from scalewitness_cli.main import cli; cli()"
-BARE = f"import scalewitness_cli.sync as s; s._prove_records = lambda *all: None; {WHOLE}"
+BARE = f"import scalewitness_cli.sync as s; s._proving = lambda *all: None; {WHOLE}"
 
 
 def main() -> int:

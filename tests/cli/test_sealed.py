@@ -15,7 +15,7 @@ from tests.journeys.test_crashes import rfc3339_at
 
 from scalewitness.domain.translog.base64s import decode64, encode64
 from scalewitness.domain.translog.record_map import Link, NotShown, Opening
-from scalewitness_cli.whole import _require_seals
+from scalewitness_cli.one_record import require_seals
 
 DAY = 86_400.0
 
@@ -189,7 +189,7 @@ def test_one_whose_entry_seals_something_else_is_an_alarm(
 
 def test_an_entry_that_seals_ones_own_call_must_be_on_the_animals_record() -> None:
     link, other = (Link(7, bytes([one]) * 32) for one in (1, 2))
-    _require_seals([link], [], Opening(1, b"", b"", (), (link,)), size=8)
-    _require_seals([link], [], Opening(1, b"", b"", (), ()), size=7)
+    require_seals([link], [], Opening(1, b"", b"", (), (link,)), size=8)
+    require_seals([link], [], Opening(1, b"", b"", (), ()), size=7)
     with pytest.raises(NotShown, match="sealed at position 7"):
-        _require_seals([link], [], Opening(1, b"", b"", (), (other,)), size=8)
+        require_seals([link], [], Opening(1, b"", b"", (), (other,)), size=8)
