@@ -73,6 +73,8 @@ interface Animal {
   ended?: { why: string; at: string } | null;
   sight?: "all" | "blind";
   rack?: string;
+  sire?: string | null;
+  dam?: string | null;
   collection?: { id: string; name: string };
   standing?: { label: string; position: number; p_male: string; p_male_pessimistic: string } | null;
   own_call?: { id: string; position: number } | null;
@@ -153,9 +155,57 @@ interface KeptFact {
   texts: Record<string, string>;
   entry: OwnEntry;
 }
-/** A hatch day under way, kept until all of it is stated (store/sittings.js). */
+/** A hatch day, kept until its keeper puts it away (store/sittings.js): what the young share, and each
+    of them. `hatched`: also the day of birth; `pattern`: their codes, # for the number; `keyed`: a
+    weight being keyed in. `dam` and `sire`: ids. Without young that are still to be registered it
+    has neither. */
 interface Sitting {
   id: string;
+  by: string;
+  begun: number;
+  collection: string;
+  species: string;
+  hatched: string;
+  mode: KeptPairing["mode"];
+  dam: string | null;
+  sire: string | null;
+  pattern: string;
+  told: string;
+  held_by: string;
+  sureness: string;
+  keyed: { animal: string; text: string } | null;
+  young: Young[];
+}
+/** One of the young. `known`: it was registered before the sitting was opened; `ids`: under which each
+    kind of fact about it is stated; `photos`: each file's id in `photos`, and that of the fact about
+    it; `before`: ids under which it was refused or put aside. */
+interface Young {
+  animal: string;
+  code: string;
+  known: boolean;
+  grams: string;
+  weighed: Reading | null;
+  seen: string;
+  conclusion: string;
+  sexed: Reading | null;
+  photos: YoungPhoto[];
+  ids: Record<YoungFact, string>;
+  before: string[];
+}
+interface YoungPhoto {
+  file: string;
+  fact: string;
+}
+type YoungFact = "animal_registered" | "identifier_assigned" | "husbandry_noted" | "call_made";
+/** What is to be stated of one of the young: a fact without its time; `file`: a photo's, whose
+    fingerprint its body still lacks. */
+interface ToState {
+  id: string;
+  kind: YoungFact | "photo_attached";
+  body: any;
+  line: string;
+  reading: Reading | null;
+  file?: string;
 }
 interface Meta {
   map_key: MapKey;
@@ -180,9 +230,15 @@ interface KeptPairing {
   id: string;
   season: number;
   mode: "eggs" | "live" | "unknown";
-  dam: { id: string; title: string } | null;
-  sire: { id: string; title: string } | null;
+  dam: Half | null;
+  sire: Half | null;
   noted: { what: string; on: string }[];
+}
+/** One of the two; `species` is missing where a version of before kept it. */
+interface Half {
+  id: string;
+  title: string;
+  species?: string;
 }
 type Held<S, K> = S extends keyof Kept ? Kept[S] : K extends keyof Meta ? Meta[K] : never;
 type OpenStores = Record<string, IDBObjectStore>;

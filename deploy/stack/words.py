@@ -12,7 +12,7 @@ from typing import Any, Final, get_args
 from scalewitness.domain import cautions, choices
 from scalewitness.domain.choices import Choices
 from scalewitness.domain.fact_words import ENDED
-from scalewitness.domain.methods import METHODS, Question
+from scalewitness.domain.methods import CONCLUDED_OF_EVERTED, METHODS, Question
 from scalewitness.domain.observations import MOST_COUNTED, PROVED_BY
 from scalewitness.domain.season.events import CAUTIONS as EVENT_CAUTIONS
 from scalewitness.domain.season.events import COUNTED, COUNTS, EVENTS, SEEN, Mode, offered
@@ -58,11 +58,15 @@ CAUTIONS: Final[Mapping[str, Any]] = {
     "small": cautions.SMALL,
     "old_weight": cautions.OLD_WEIGHT,
     "alone": cautions.ALONE,
+    "yolk": cautions.YOLK,
+    "first_shed": cautions.FIRST_SHED,
 }
 LIMITS: Final[Mapping[str, Any]] = {
     "meal_hours": cautions.AFTER_A_MEAL // timedelta(hours=1),
     "weight_days": cautions.WEIGHT_AGES.days,
     "small_grams": cautions.SMALL_GRAMS,
+    "yolk_days": cautions.YOLK_DAYS.days,
+    "first_shed_days": cautions.FIRST_SHED_DAYS.days,
     "held_alone": cautions.HELD_ALONE,
     "holds_off": sorted(cautions.HOLDS_OFF),
 }
@@ -90,6 +94,8 @@ def module() -> str:
     parts = [HEAD]
     parts += [_const(name, "Choice[]", _brief(given)) for name, given in CHOICES.items()]
     parts.append(_const("METHODS", "Record<string, Method>", _methods()))
+    concluded = {seen: list(each) for seen, each in CONCLUDED_OF_EVERTED.items()}
+    parts.append(_const("CONCLUDED_OF_EVERTED", "Record<string, string[]>", concluded))
     parts.append(_const("PROVED_BY", "Record<string, string>", PROVED_BY))
     parts.append(f"export const YOUR_WORD = {json.dumps(choices.YOUR_WORD)};\n")
     parts.append(_const("BEFORE_A_CHECK", "string[]", cautions.BEFORE_A_CHECK))

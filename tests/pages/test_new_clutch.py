@@ -1,9 +1,11 @@
 """A whole clutch registered at once: all of it or nothing, each once, and nothing answered for
 its keeper."""
 
+from datetime import timedelta
 from uuid import UUID
 
 import pytest
+from django.utils import timezone
 from tests.pages.browser import Browser, Form, Page
 from tests.pages.conftest import Here
 from tests.world import new_id
@@ -102,6 +104,17 @@ def test_a_clutch_is_registered_with_weights_traits_and_first_checks_once(
     sure = {pk: (call.conclusion, call.body["sureness"]) for pk, call in calls.items()}
     assert sure == {one.pk: ("male", "certain"), two.pk: ("undetermined", "unsure")}
     assert "told" not in calls[one.pk].body
+
+
+@pytest.mark.parametrize(("days", "told"), [(2, 2), (3, 1), (14, 1), (15, 0)])
+def test_young_are_let_be_until_the_yolk_and_the_first_shed_are_done(
+    here: Here, odile: Browser, pair: tuple[Animal, Animal], days: int, told: int
+) -> None:
+    """Common practice, no source."""
+    hatched = str(timezone.localdate() - timedelta(days=days))
+    page = grid(odile, here, dam=str(pair[0].pk), sire=str(pair[1].pk), hatched=hatched)
+    sentences = ["The yolk may not be taken up yet", "until each has shed for the first time"]
+    assert [one in page.text for one in sentences] == [told == 2, told >= 1]
 
 
 def test_labels_for_a_clutch_bear_codes_and_no_names(

@@ -168,7 +168,8 @@ export function withIt(one) {
   return [one, ...state.outbox.filter(along)];
 }
 
-/** @param {ArrayBuffer} bytes */
-async function fingerprint(bytes) {
+/** What a photo's fact says of its file.
+    @param {ArrayBuffer} bytes */
+export async function fingerprint(bytes) {
   return { sha256: hex(await sha256(new Uint8Array(bytes))), size: bytes.byteLength };
 }

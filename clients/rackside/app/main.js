@@ -2,6 +2,11 @@
 
 import { account } from "../views/account.js";
 import { calls } from "../views/calls.js";
+import { hatch } from "../views/hatch.js";
+import { hatchBegin } from "../views/hatch_begin.js";
+import { hatchList } from "../views/hatch_list.js";
+import { hatchSex, hatchWeigh } from "../views/hatch_rounds.js";
+import { hatchYoung } from "../views/hatch_young.js";
 import { log } from "../views/log.js";
 import { own } from "../views/own.js";
 import { season } from "../views/season.js";
@@ -28,6 +33,12 @@ const ROUTES = [
   [/^#\/visit\/(?<id>[\w-]+)$/, sheet],
   [/^#\/log\/(?<visit>[\w-]+)\/(?<animal>[\w-]+)$/, log],
   [/^#\/own$/, own],
+  [/^#\/hatch$/, hatch],
+  [/^#\/hatch\/new$/, hatchBegin],
+  [/^#\/hatch\/(?<id>[\w-]+)$/, hatchList],
+  [/^#\/hatch\/(?<id>[\w-]+)\/weigh$/, hatchWeigh],
+  [/^#\/hatch\/(?<id>[\w-]+)\/sex$/, hatchSex],
+  [/^#\/hatch\/(?<id>[\w-]+)\/(?<animal>[\w-]+)$/, hatchYoung],
   [/^#\/season\/(?<id>[\w-]+)$/, season],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],

@@ -176,7 +176,7 @@ export async function ownAnimal(id) {
     @template {Animal} A
     @param {A[]} animals
     @returns {Animal[]} */
-function asSeen(animals) {
+export function asSeen(animals) {
   const blind = awaited(state.visits.filter(isOpen), state.outbox);
   return animals.map((one) => (blind.has(one.id) && !isBlind(one) ? blindly(one) : one));
 }

@@ -26,15 +26,20 @@ export async function record(fact, { place, ...more }) {
 }
 
 /** Stores together what its keeper did in one go, with what goes with it. Returns when it is on
-    the disk; sending begins by itself once it can no longer be undone. `once`: see store/outbox.js.
+    the disk; sending begins by itself once it can no longer be undone. `once`, `instead`: see
+    store/outbox.js.
     @param {Stored[]} records
     @param {{
       files?: PhotoFile[], draft?: string, unneeded?: string[], person?: Person | null, once?: string[],
+      instead?: string[],
     }} [more] */
-export async function store(records, { files = [], ...more } = {}) {
+export async function store(records, { files = [], instead = [], ...more } = {}) {
   const now = Date.now();
-  const instead = state.outbox.filter((one) => isChangedBy(one, records)).map(({ id }) => id);
-  await save(records.map((one) => withUndo(one, now)), files, { ...more, instead });
+  const edited = state.outbox.filter((one) => isChangedBy(one, records)).map(({ id }) => id);
+  await save(records.map((one) => withUndo(one, now)), files, {
+    ...more,
+    instead: [...instead, ...edited],
+  });
   await changed();
   sync();
 }

@@ -21,7 +21,8 @@ export function kept({ pairing, mode, notes }, keeper) {
 }
 
 /** @param {{ animal: Animal } | null} half */
-const named = (half) => half && { id: half.animal.id, title: title(half.animal) };
+const named = (half) =>
+  half && { id: half.animal.id, title: title(half.animal), species: half.animal.species.key };
 
 /** @param {KeptPairing[]} season
     @param {string} animal */

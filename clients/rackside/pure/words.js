@@ -105,6 +105,13 @@ export const METHODS = {
   statement: {"title": "A statement", "handsOn": false, "atRack": false, "onlyOfA": null, "asks": [["source", "Who said so", [["seller", "The seller I had it from"], ["earlier_keeper", "An earlier keeper"], ["papers", "Papers that came with it"]]]]},
 };
 
+/** @type {Record<string, string[]>} */
+export const CONCLUDED_OF_EVERTED = {
+  hemipenes: ["male", "undetermined"],
+  nothing: ["female", "undetermined"],
+  unclear: ["undetermined"],
+};
+
 /** @type {Record<string, string>} */
 export const PROVED_BY = {
   sire: "male",
@@ -137,12 +144,16 @@ export const CAUTIONS = {
   small: "It is small ({weight}): leave it if the smallest probe would need any force.",
   old_weight: "Its last weight is more than 60 days old.",
   alone: "Nobody else holds it: have a second person for a large or tense animal.",
+  yolk: "The yolk may not be taken up yet: leave them in peace until each belly is flat and the navel is closed.",
+  first_shed: "Better wait until each has shed for the first time, mostly one to two weeks after hatching or birth: before that the skin tears easily.",
 };
 
 export const LIMITS = {
   meal_hours: 72,
   weight_days: 60,
   small_grams: 100,
+  yolk_days: 2,
+  first_shed_days: 14,
   held_alone: ["examiner", "not_held"],
   holds_off: ["gravid", "ill", "injured", "under_treatment"],
 };

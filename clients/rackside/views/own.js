@@ -58,6 +58,7 @@ export async function own() {
         { class: "fine" },
         "Log a check of yours, or report what a veterinarian, a laboratory or an earlier keeper found.",
       ),
+      h("p", { class: "actions" }, h("a", { class: "button plain", href: "#/hatch" }, "Hatch day")),
       finder((wanted) => {
         typed = wanted;
         show();

@@ -6,7 +6,7 @@ source.
 """
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Final, NamedTuple, Protocol
 
@@ -60,6 +60,19 @@ WEIGHT_AGES: Final = timedelta(days=60)
 SMALL_GRAMS: Final = 100
 """Nobody has published a smallest weight for probing; below this we speak up (our judgement)."""
 
+YOLK_DAYS: Final = timedelta(days=2)
+FIRST_SHED_DAYS: Final = timedelta(days=14)
+"""From hatching or birth on: the yolk is taken up within a day or two, and the first shed mostly
+comes within two weeks (common practice, no source)."""
+YOLK: Final = (
+    "The yolk may not be taken up yet: leave them in peace until each belly is flat and the navel "
+    "is closed."
+)
+FIRST_SHED: Final = (
+    "Better wait until each has shed for the first time, mostly one to two weeks after hatching or "
+    "birth: before that the skin tears easily."
+)
+
 HOLD_OFF: Final = "The keeper asks everyone to leave this animal alone for now."
 FED_AS_REPORTED: Final = {
     "under_48": "Fed less than 48 hours ago: wait.",
@@ -84,6 +97,14 @@ _HEALTH: Final = {
 HOLDS_OFF: Final = frozenset(_HEALTH)
 """Signs that hold an animal off by themselves, until its keeper notes another one. All of them are
 one and the same to whoever does not keep it, so that none tells which of them it is."""
+
+
+def of_hatchlings(hatched: date, today: date) -> Iterable[str]:
+    """What speaks against checking young that hatched or were born on that day."""
+    if today - hatched <= YOLK_DAYS:
+        yield YOLK
+    if today - hatched <= FIRST_SHED_DAYS:
+        yield FIRST_SHED
 
 
 def is_held_off(*, asked: bool, health: str | None) -> bool:

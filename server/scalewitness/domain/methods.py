@@ -54,6 +54,13 @@ _BOTH = Choice("both", "Organs of both sexes", "Both")
 _UNCLEAR = Choice("unclear", "Unclear")
 MANNERS: Final[Choices] = (Choice("manual", "By hand"), Choice("spontaneous", "Of its own accord"))
 EVERTED: Final[Choices] = (_HEMIPENES, Choice("nothing", "Nothing came out", "Nothing"), _UNCLEAR)
+CONCLUDED_OF_EVERTED: Final[Mapping[str, tuple[str, ...]]] = {
+    "hemipenes": ("male", "undetermined"),
+    "nothing": ("female", "undetermined"),
+    "unclear": ("undetermined",),
+}
+"""What may be concluded of what came out, where many are checked in a row: first what is taken to
+follow until its examiner says otherwise (common practice, no source)."""
 
 
 def _seen(*answers: Choice) -> Question:

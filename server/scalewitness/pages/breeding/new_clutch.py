@@ -14,6 +14,7 @@ from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Collection, Identifier
 from scalewitness.animals.queries import stewarded_ids, title_of
 from scalewitness.breeding.queries.pairings import pairings_seen
+from scalewitness.domain.cautions import of_hatchlings
 from scalewitness.domain.methods import METHODS
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.animals.animal import seen_whole
@@ -208,9 +209,15 @@ def _grid_page(
         "sitting": sitting,
         "refused": refused,
         "hint": METHODS["eversion"].hint,
+        "hatchlings": _cautions(form),
     } | before_a_check(request)
     status = max(form.status, 422) if refused else 200
     return page(request, "breeding/clutch_grid.html", context, status=status)
+
+
+def _cautions(form: ClutchForm) -> list[str]:
+    hatched = form.cleaned_data.get("hatched")
+    return list(of_hatchlings(hatched, timezone.localdate())) if hatched else []
 
 
 def _in_words(form: ClutchForm) -> str:

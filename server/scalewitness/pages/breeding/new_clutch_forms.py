@@ -10,8 +10,9 @@ from django import forms
 from django.db.models import QuerySet
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.choices import SURENESSES, texts
+from scalewitness.domain.choices import CONCLUSIONS, SURENESSES, texts
 from scalewitness.domain.identifiers import MAX_TAG_CHARACTERS
+from scalewitness.domain.methods import CONCLUDED_OF_EVERTED, EVERTED
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.pages.animals.forms import WeightField, day_field, species_choices, traits_in
 from scalewitness.pages.breeding.clutch_forms import TogetherForm
@@ -28,10 +29,12 @@ Pairs = Mapping[str, tuple[Animal, Animal]]
 UNDETERMINED: Final = "undetermined"
 CHECKS: Final = (
     ("", "Not checked"),
-    ("hemipenes male", "Hemipenes: male"),
-    ("nothing female", "Nothing came out: female"),
-    ("nothing undetermined", "Nothing came out: could not tell"),
-    ("unclear undetermined", "Unclear: could not tell"),
+    *(
+        (f"{seen.word} {one.word}", f"{seen.text}: {one.brief.lower()}")
+        for seen in EVERTED
+        for one in CONCLUSIONS
+        if one.word in CONCLUDED_OF_EVERTED[seen.word]
+    ),
 )
 """What came out, and what the examiner concludes: one answer, both of them their own."""
 
