@@ -66,6 +66,7 @@ interface Animal {
   id: string;
   identifiers: Identifier[];
   name?: string;
+  version?: number;
   species: { key: string; common: string };
   hatched?: string | null;
   condition: Condition;
@@ -154,6 +155,8 @@ interface KeptFact {
   by: string | null;
   texts: Record<string, string>;
   entry: OwnEntry;
+  /** Of a photo that was seen here: a small picture of it. */
+  small?: ArrayBuffer;
 }
 /** A hatch day, kept until its keeper puts it away (store/sittings.js): what the young share, and each
     of them. `hatched`: also the day of birth; `pattern`: their codes, # for the number; `keyed`: a
@@ -416,6 +419,15 @@ interface Outcome {
   stamp?: Stamp;
   seal?: Seal;
   problem?: Problem;
+  version?: number;
+  conflicts?: Record<string, { yours: string; stands: string }>;
+}
+/** An edit of a record as `POST push` takes it. */
+interface SentEdit {
+  id: string;
+  record: string;
+  base_version: number;
+  fields: Record<string, string>;
 }
 /** What shows that a late call came: the entry that seals it (base64), and what opens it. */
 interface Seal {
@@ -431,6 +443,10 @@ interface Stored {
   by: string;
   device: string;
   sig: string | null;
+  /** Of an edit of a record (pure/edits.js), which `fact` tells in the form of one; `version`: that
+      of the record once it was taken. */
+  edit?: { base_version: number };
+  version?: number;
   shown: { visit: string; title: string; line: string; edit?: string };
   form: CallForm | null;
   order: number;

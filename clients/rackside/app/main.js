@@ -1,14 +1,18 @@
 /* Starts the app: reads the store, shows the view the address names, keeps itself up to date. */
 
 import { account } from "../views/account.js";
+import { animal } from "../views/animal.js";
 import { calls } from "../views/calls.js";
+import { care } from "../views/care.js";
 import { hatch } from "../views/hatch.js";
 import { hatchBegin } from "../views/hatch_begin.js";
 import { hatchList } from "../views/hatch_list.js";
 import { hatchSex, hatchWeigh } from "../views/hatch_rounds.js";
 import { hatchYoung } from "../views/hatch_young.js";
 import { log } from "../views/log.js";
+import { move } from "../views/move.js";
 import { own } from "../views/own.js";
+import { rack } from "../views/rack.js";
 import { season } from "../views/season.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
@@ -39,6 +43,10 @@ const ROUTES = [
   [/^#\/hatch\/(?<id>[\w-]+)\/weigh$/, hatchWeigh],
   [/^#\/hatch\/(?<id>[\w-]+)\/sex$/, hatchSex],
   [/^#\/hatch\/(?<id>[\w-]+)\/(?<animal>[\w-]+)$/, hatchYoung],
+  [/^#\/own\/(?<id>[\w-]+)$/, animal],
+  [/^#\/own\/(?<id>[\w-]+)\/move$/, move],
+  [/^#\/own\/(?<id>[\w-]+)\/(?<what>weight|meal|shed|remark)$/, care],
+  [/^#\/rack\/(?<name>[^?]*)$/, rack],
   [/^#\/season\/(?<id>[\w-]+)$/, season],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],

@@ -3,6 +3,7 @@
 import { whyNot } from "../checking/ed25519.js";
 import { lastLook } from "../net/clock.js";
 import { isHeldOff } from "../pure/cautions.js";
+import { asEdited, isEdit } from "../pure/edits.js";
 import { isAsked } from "../pure/own_word.js";
 import { byPlace, naturally } from "../pure/places.js";
 import { title } from "../pure/search.js";
@@ -172,13 +173,16 @@ export async function ownAnimal(id) {
   return asSeen([found])[0];
 }
 
-/** Animals as their reader may see them now: see pure/sight.js.
+/** Animals as their reader may see them now (see pure/sight.js), with what was edited here.
     @template {Animal} A
     @param {A[]} animals
     @returns {Animal[]} */
 export function asSeen(animals) {
   const blind = awaited(state.visits.filter(isOpen), state.outbox);
-  return animals.map((one) => (blind.has(one.id) && !isBlind(one) ? blindly(one) : one));
+  const edits = state.outbox.filter(isEdit);
+  return animals.map((one) =>
+    blind.has(one.id) && !isBlind(one) ? blindly(one) : asEdited(one, edits)
+  );
 }
 
 /** By place, else by what they are called.

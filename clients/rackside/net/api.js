@@ -69,6 +69,20 @@ export async function put(path, { token, bytes, type }) {
   throw new Refused(answer.status, await answer.json().catch(() => null), wait);
 }
 
+/** The bytes of a file. Throws Unreachable or Refused.
+    @param {string} path
+    @param {{ token: string }} given */
+export async function bytesOf(path, { token }) {
+  const answer = await reach(BASE + path, {
+    headers: { Authorization: `Bearer ${token}` },
+    credentials: "omit",
+    cache: "no-store",
+    signal: timeout(),
+  });
+  if (answer.ok) return answer.arrayBuffer();
+  throw new Refused(answer.status, await answer.json().catch(() => null), null);
+}
+
 /** Ends a request when its time is up or `signal` says so.
     @param {AbortSignal} [signal] */
 function timeout(signal) {

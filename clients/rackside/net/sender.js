@@ -5,6 +5,7 @@
    down to the item at fault, which waits while the others are sent. */
 
 import { BATCH, due, filed, isUnsent, settle, unanswered } from "../pure/outbox.js";
+import { isEdit, itemOf } from "../pure/edits.js";
 import { backoff, left, pace } from "../pure/waiting.js";
 import { all } from "../store/db.js";
 import { named, naming } from "../store/people.js";
@@ -267,7 +268,7 @@ function lasting(fault) {
     @param {PhoneKey | null} held */
 function signed(batch, session, held) {
   return Promise.all(batch.map(async (one) => {
-    if (one.device === session.device) return one;
+    if (one.device === session.device || isEdit(one)) return one;
     const sig = held ? await sign(held.pair, one.fact, session.keeper, session.device) : null;
     return { ...one, device: session.device, sig };
   }));
@@ -277,7 +278,7 @@ function signed(batch, session, held) {
     @param {PhoneKey | null} held */
 function item(record, held) {
   const signs = record.sig && held?.state === "enrolled";
-  return signs ? { ...record.fact, sig: record.sig } : record.fact;
+  return signs ? { ...record.fact, sig: record.sig } : itemOf(record);
 }
 
 /** @param {Fault} fault */

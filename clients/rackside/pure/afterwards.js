@@ -1,5 +1,6 @@
 /* What a keeper can still do about an entry that left this phone. */
 
+import { isEdit } from "./edits.js";
 import { isInDoubt } from "./undo.js";
 
 /** @type {Record<string, ((fact: Fact) => string) | undefined>} */
@@ -10,11 +11,14 @@ const WITHDRAWN_AT = {
   animal_registered: ({ about }) => `/animals/${about}/registration-error`,
 };
 
+const EDIT_IN_DOUBT = "The record may have it by now. To change it, edit the animal again.";
+
 /** In words, with the page on which it can be withdrawn once it is in the log; null where nothing is
     to be told.
     @param {Stored} one
     @returns {{ told: string, page?: string } | null} */
 export function afterwards(one) {
+  if (isEdit(one)) return isInDoubt(one) ? { told: EDIT_IN_DOUBT } : null;
   const at = WITHDRAWN_AT[one.fact.kind];
   if (isInDoubt(one)) {
     return {

@@ -5,6 +5,7 @@
    safe, its id is known there. One that failed by itself rests, and the others go on. What was never
    sent can be undone or put aside (see undo.js). */
 
+import { clash, inTurn } from "./edits.js";
 import { isUntried } from "./undo.js";
 import { left } from "./waiting.js";
 
@@ -90,11 +91,11 @@ export function due(records, by, { now = /** @type {number | null} */ (null), mo
     (stays ? kept : going).add(stays ? one.call : one.id);
     return !stays;
   };
-  return records
+  const found = records
     .filter((one) => (isUnsent(one) || isToAskAfter(one, now)) && one.by === by)
     .sort((a, b) => a.order - b.order)
-    .filter(goes)
-    .slice(0, most);
+    .filter(goes);
+  return inTurn(found, records).slice(0, most);
 }
 
 /** @param {Stored} record
@@ -113,14 +114,18 @@ export function sent(record, now = null) {
 export function answered(record, outcome, rest = null) {
   if (outcome.status === "accepted" || outcome.status === "duplicate") {
     const flags = outcome.flags ?? [];
-    const { position, stamp } = outcome;
-    return { ...record, state: "accepted", position, flags, stamp, fault: null };
+    const { position, stamp, version } = outcome;
+    return { ...record, state: "accepted", position, flags, stamp, version, fault: null };
   }
   if (outcome.status === "held") {
     return { ...record, ...sealedIn(record, outcome.seal), state: "held", fault: null };
   }
   if (outcome.status === "refused") {
     return { ...record, state: "refused", problem: outcome.problem, fault: null };
+  }
+  if (outcome.status === "conflict") {
+    const { version } = outcome;
+    return { ...record, state: "refused", version, problem: clash(outcome), fault: null };
   }
   return unanswered(record, "The server’s answer could not be read.", rest);
 }
@@ -195,6 +200,7 @@ export function words(record) {
     case "sent":
       return "Sent, no answer yet";
     case "accepted":
+      if (record.edit) return "Changed in the record";
       return `Accepted at position ${record.position}${PICTURE[record.file ?? ""]?.(record) ?? ""}`;
     case "held":
       if (record.file) return "Held with its check; the picture is sent once the host admits that";

@@ -1,6 +1,7 @@
 /* What waits on this phone as a file, for whom it must leave. `scalewitness send` reads it. */
 
 import { encode64 } from "../shared/bytes.js";
+import { itemOf } from "./edits.js";
 import { isOwed, isUnsent, needsYou } from "./outbox.js";
 
 const FORMAT = "unsent-1";
@@ -19,7 +20,7 @@ export function exported(records, files, { server, keeper, naming = [] }) {
     scalewitness: FORMAT,
     server,
     keeper,
-    items: mine.filter((one) => isUnsent(one) || needsYou(one)).map(({ fact }) => fact),
+    items: mine.filter((one) => isUnsent(one) || needsYou(one)).map(itemOf),
     photos: files.filter(({ id }) => wanted.has(id)).map(({ id, bytes }) => ({
       id,
       jpeg: encode64(new Uint8Array(bytes)),

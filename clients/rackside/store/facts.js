@@ -4,7 +4,7 @@
 
    `collections` in `meta`: their ids, each with the fetching from the beginning that brought it. */
 
-import { of } from "./db.js";
+import { of, write } from "./db.js";
 
 /** What the animal's page tells of. */
 export const KINDS = [
@@ -21,6 +21,18 @@ export const KINDS = [
     @param {string} animal */
 export async function factsOf(animal) {
   return (await of("facts", animal)).sort((a, b) => a.position - b.position);
+}
+
+/** Keeps a small picture with the photo that it is of, for as long as that is kept.
+    @param {string} photo
+    @param {ArrayBuffer} small */
+export function keepSmall(photo, small) {
+  return write(["facts"], ({ facts }) => {
+    const asked = facts.get(photo);
+    asked.onsuccess = () => {
+      if (asked.result) facts.put({ ...asked.result, small });
+    };
+  });
 }
 
 /** With a transaction over `animals`, `facts` and `meta`, in which the animals of the page were

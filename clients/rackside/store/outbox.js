@@ -53,9 +53,10 @@ export async function claim(batch, now) {
     asked.onsuccess = () => {
       /** @type {Map<string, Stored>} */
       const here = new Map(asked.result.map((one) => [one.id, one]));
-      going = batch.flatMap(({ id, device, sig }) => {
+      going = batch.flatMap(({ id, device, sig, edit }) => {
         const held = here.get(id);
-        return held && isToGo(held) ? [sent({ ...held, device, sig }, now)] : [];
+        const made = edit ? { edit } : {};
+        return held && isToGo(held) ? [sent({ ...held, ...made, device, sig }, now)] : [];
       });
       going.forEach((one) => outbox.put(one));
     };

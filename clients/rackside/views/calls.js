@@ -7,6 +7,7 @@ import { sendCorrected, withIt } from "../app/logging.js";
 import { announce } from "../app/shell.js";
 import { discard, edit, shelve, takeUp } from "../app/undo.js";
 import { afterwards } from "../pure/afterwards.js";
+import { isEdit } from "../pure/edits.js";
 import { aside, filed, isMissed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { groupOf, isShelved, isUntried, mainOf, withDependents } from "../pure/undo.js";
 import { change } from "../store/outbox.js";
@@ -81,7 +82,11 @@ function row(one) {
     { class: "card", "data-id": one.id },
     h("h3", {}, one.shown.title),
     h("p", {}, one.shown.line),
-    h("p", { class: "fine" }, `${moment(one.fact.at)}${one.sig ? "" : " · unsigned"}`),
+    h(
+      "p",
+      { class: "fine" },
+      `${moment(one.fact.at)}${one.sig || isEdit(one) ? "" : " · unsigned"}`,
+    ),
     h("p", { class: "state", "data-state": one.state }, words(one)),
     one.flags?.includes("clock_ahead") &&
       h("p", { class: "fine" }, "This phone’s clock is ahead; the log keeps both times."),
@@ -147,6 +152,9 @@ function deletion(work) {
 
 /** @param {Stored} one */
 function again(one) {
+  if (isEdit(one)) {
+    return h("a", { class: "button", href: `${one.shown.edit}?from=${one.id}` }, "Decide it again");
+  }
   if (!one.form) return null;
   const where = `#/log/${one.shown.visit}/${one.fact.about}?from=${one.id}`;
   return h("a", { class: "button", href: where }, "Edit and send anew");

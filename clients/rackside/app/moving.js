@@ -1,0 +1,48 @@
+/* An animal moves to another tub: an edit of its record, kept and sent like what is stated. */
+
+import { newId } from "../net/keys.js";
+import { isEdit, moving } from "../pure/edits.js";
+import { aside, needsYou } from "../pure/outbox.js";
+import { title } from "../pure/search.js";
+import { announce } from "./announcing.js";
+import { OWN, state } from "./state.js";
+import { store } from "./stating.js";
+
+/** The edit that the server did not take, which is to be decided again; undefined where there is none.
+    @param {string} animal
+    @param {string} [id] */
+export const undecided = (animal, id) =>
+  state.outbox.find((one) =>
+    one.id === id && isEdit(one) && one.fact.about === animal && needsYou(one)
+  );
+
+/** Stores where it stands now, in place of what was not taken. Returns when it is on the disk.
+    @param {Animal} animal as the record has it
+    @param {string} place
+    @param {Stored | undefined} refused */
+export async function move(animal, place, refused) {
+  const { keeper, device } = /** @type {Session} */ (state.session);
+  const now = Date.now();
+  const id = newId();
+  const version = Math.max(animal.version ?? 1, refused?.version ?? 1);
+  const at = new Date(now).toISOString();
+  const told = title(animal);
+  const text = place ? `Moved to ${place}` : "Its place was cleared";
+  /** @type {Stored} */
+  const made = {
+    id,
+    ...moving({ id, at, animal: { ...animal, version }, place }),
+    by: keeper,
+    device,
+    sig: null,
+    shown: { visit: OWN.id, title: told, line: text, edit: `#/own/${animal.id}/move` },
+    form: null,
+    order: now,
+    reading: null,
+    call: id,
+    state: "saved",
+    tries: 0,
+  };
+  await store([made, ...(refused ? [aside(refused, id)] : [])]);
+  announce(`${told}: ${text.toLowerCase()}, saved here.`, `#/own/${animal.id}`, { undo: [id] });
+}
