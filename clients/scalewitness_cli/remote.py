@@ -73,6 +73,10 @@ def authorities() -> ssl.SSLContext:
     return httpx.create_ssl_context(trust_env=False)
 
 
+def to_whoever_waits(text: str) -> None:
+    sys.stderr.write(text)
+
+
 @dataclass(frozen=True, slots=True)
 class RetryLimit:
     """How long to try: ``seconds`` in all, ``asked`` at most where the server names the wait.
@@ -86,6 +90,7 @@ class RetryLimit:
     first: float = 0.5
     longest: float = 30.0
     sleep: Callable[[float], None] = time.sleep
+    tell: Callable[[str], object] = to_whoever_waits
     draw: Callable[[], float] = random.random
     now: Callable[[], float] = time.monotonic
 
@@ -276,7 +281,7 @@ class Api:
         now = self._retrying.now()
         asked = _asked(answer) if isinstance(answer, httpx.Response) else None
         if asked is not None and now + asked <= began + self._retrying.asked:
-            sys.stderr.write(f"  (the server asks for a retry after {asked:.0f} s)\n")
+            self._retrying.tell(f"  (the server asks for a retry after {asked:.0f} s)\n")
             self._retrying.sleep(asked)
             return
         if asked is not None and isinstance(answer, httpx.Response):

@@ -30,15 +30,13 @@ from scalewitness_cli.feed import cursor_of
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.interrupts import Interrupts, heard_between_steps
 from scalewitness_cli.locking import locked
-from scalewitness_cli.memory import Memory, state_folder
 from scalewitness_cli.photos import refused_files
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.remote import UNCONFIRMED, Api, Refusal, RetryLimit, Unreachable
+from scalewitness_cli.speaking import line_to
 from scalewitness_cli.store import Store
 from scalewitness_cli.sync import NOT_STORED, Line, Step, Synced
 from scalewitness_cli.sync import sync as run
-from scalewitness_cli.timeliness import wanted_in
-from scalewitness_cli.trust import log_keys, wanted_file, witness_keys
 
 
 @click.command()
@@ -196,14 +194,8 @@ def _between_steps(interrupts: Interrupts) -> Step:
 
 
 def speaking_to(identity: Identity, api: Api, log: PublicLog) -> Line:
-    """The server, held to its log where a key of that is trusted."""
-    trusted = kept_or_usage()
-    keys = log_keys(trusted, identity.origin) if identity.origin else []
-    memory = Memory(state_folder(), identity.origin) if identity.origin and keys else None
-    if memory is None:
-        return Line(api, log, memory, keys)
-    wanted = wanted_in(wanted_file())
-    return Line(api, log, memory, memory.keys(keys), wanted, witness_keys(trusted))
+    """The server, held to its log where a key of that is kept here."""
+    return line_to(identity, api, log, kept_or_usage())
 
 
 def shown(store: Store, done: Synced) -> dict[str, Any]:

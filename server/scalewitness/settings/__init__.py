@@ -271,7 +271,10 @@ STATIC_URL = "/static/"
 STATICFILES_DIRS = [HERE / "pages" / "static"]
 STATIC_ROOT = env.path("STATIC_ROOT", default=str(HERE.parent.parent / ".run" / "static"))
 WHITENOISE_USE_FINDERS = True
-RACKSIDE_ROOT = env.path("RACKSIDE_ROOT", default=str(HERE.parent.parent / "clients" / "rackside"))
+_beside = HERE.parent.parent / "clients" / "rackside"  # in a checkout; else it is in the package
+RACKSIDE_ROOT = env.path(
+    "RACKSIDE_ROOT", default=str(_beside if _beside.is_dir() else HERE / "rackside")
+)
 """The folder of the web app for the racks, served under ``/rackside/``."""
 
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", default=0 if DEMO else 1)

@@ -1,0 +1,33 @@
+"""A keeper's scripts: read what one may see, state facts, sign them, sync. See LIBRARY.md.
+
+The bodies of facts are those of ``scalewitness.domain.facts``, what is observed at a check those of
+``scalewitness.domain.observations``.
+"""
+
+from importlib.metadata import PackageNotFoundError, version
+
+from scalewitness_cli.remote import Closed, Faulty, Later, Refusal, Stopped, Unreachable
+from scalewitness_client.client import Client
+from scalewitness_client.problems import InvalidFact, LogAlarm, NotAccepted
+from scalewitness_client.reading import AnimalRecord, EntryRecord, StandingRecord
+
+__all__ = [
+    "AnimalRecord",
+    "Client",
+    "Closed",
+    "EntryRecord",
+    "Faulty",
+    "InvalidFact",
+    "Later",
+    "LogAlarm",
+    "NotAccepted",
+    "Refusal",
+    "StandingRecord",
+    "Stopped",
+    "Unreachable",
+]
+
+try:
+    __version__ = version("scalewitness")
+except PackageNotFoundError:
+    __version__ = "0"  # run from its source
