@@ -176,16 +176,17 @@ class Client:
             document: The report it is taken from; its SHA-256 alone is sent.
 
         Raises:
-            InvalidFact: a value is not possible, or it contradicts itself.
+            InvalidFact: a value is not possible.
         """
         shown = replica.find(self._store, animal.id, now_by(self._store))
         if visit is None and not replica.is_steward(self._store, shown):
             visit = replica.visit_covering(self._store, animal.id, rfc3339(at or moment_now()))
         body = CallMade(
             conclusion=conclusion, sureness=sureness, observed=observed, identified=identified,
-            held_by=held_by, told=sex_told, visit=visit, reported=reported,
+            held_by=held_by, visit=visit, reported=reported,
             document=None if document is None else sha256(document).hexdigest(),
         )  # fmt: skip
+        body = msgspec.structs.replace(body, **{"told": sex_told})
         return self.state(animal, body, at=at, texts={"note": note} if note else None)
 
     # --- the server
