@@ -134,11 +134,14 @@ def racks(
         stack = LocalStack(supervisor, folder / "run", free_port(), database)
         stack.environment["RACKSIDE_ROOT"] = str(copytree(APP, folder / "app"))
         start(stack)
-        with closing(_keeper(stack, "odile")) as odile, closing(_keeper(stack, "greta")) as greta:
+        with (
+            closing(keeper_at(stack, "odile")) as odile,
+            closing(keeper_at(stack, "greta")) as greta,
+        ):
             yield Racks(stack, odile, greta)
 
 
-def _keeper(stack: LocalStack, name: str) -> httpx.Client:
+def keeper_at(stack: LocalStack, name: str) -> httpx.Client:
     email = f"{name}@keepers.example"
     client = httpx.Client(base_url=f"{stack.url}/api/v1/", timeout=ENOUGH)
     given = {"name": name.title(), "email": email, "password": PASSWORD}

@@ -2,13 +2,23 @@
 and its keeper says whether it was them."""
 
 import re
+from contextlib import closing
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec import to_builtins
 from playwright.sync_api import expect
-from tests.browser.rackside.conftest import Phone, Racks, fresh_id, moment, said, stored, until
+from tests.browser.rackside.conftest import (
+    Phone,
+    Racks,
+    fresh_id,
+    keeper_at,
+    moment,
+    said,
+    stored,
+    until,
+)
 from tests.domain.translog.test_own_word import (
     COUNTS,
     GIVEN,
@@ -121,26 +131,24 @@ def plain(leaf: Leaf) -> dict[str, Any]:
 
 
 def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone: Phone) -> None:
-    page = phone.signed_in("odile")
-    page.get_by_role("link", name="This phone").click()
-    expect(page.get_by_text("Key, to compare on another device")).to_be_visible()
-    until(page, lambda: _asked(stored(page)) is not None, "a first look")
-    mine = page.get_by_role("button", name="That was me")
-    while mine.count():  # what the desk registered for other tests
-        mine.first.click()
-        page.wait_for_timeout(200)
-    visit = racks.visit("N-1")
-    device = {"email": "odile@keepers.example", "password": PASSWORD, "name": "stranger"}
-    racks.forgive()
-    made = racks.odile.post("devices", json=device).raise_for_status().json()
-    me = racks.odile.get("keepers/me").json()["id"]
-    key = DeviceKey(Ed25519PrivateKey.generate(), keeper=me, device=made["id"])
-    headers = {"Authorization": f"Bearer {made['token']}"}
-    racks.odile.post(
-        f"devices/{made['id']}/key", json=key.enrolment(fresh_id(), moment()), headers=headers
-    ).raise_for_status()
-    call = key.signed(said("call_made", visit.animals["N-1"], probing("female", "N-1")))
-    racks.odile.post("push", json={"items": [call]}, headers=headers).raise_for_status()
+    with closing(keeper_at(racks.stack, "iris")) as iris:
+        room = Racks(racks.stack, iris, racks.greta)
+        page = phone.signed_in("iris")
+        page.get_by_role("link", name="This phone").click()
+        expect(page.get_by_text("Key, to compare on another device")).to_be_visible()
+        until(page, lambda: _asked(stored(page)) is not None, "a first look")
+        visit = room.visit("N-1")
+        device = {"email": "iris@keepers.example", "password": PASSWORD, "name": "stranger"}
+        racks.forgive()
+        made = iris.post("devices", json=device).raise_for_status().json()
+        me = iris.get("keepers/me").json()["id"]
+        key = DeviceKey(Ed25519PrivateKey.generate(), keeper=me, device=made["id"])
+        headers = {"Authorization": f"Bearer {made['token']}"}
+        iris.post(
+            f"devices/{made['id']}/key", json=key.enrolment(fresh_id(), moment()), headers=headers
+        ).raise_for_status()
+        call = key.signed(said("call_made", visit.animals["N-1"], probing("female", "N-1")))
+        iris.post("push", json={"items": [call]}, headers=headers).raise_for_status()
     asked = page.get_by_role("region", name="In your name")
     expect(asked).to_contain_text("call made")
     expect(asked).to_contain_text("whose key nothing but the password stands for")
@@ -150,7 +158,7 @@ def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone
         (one,) = [one for one in stored(page)["named"] if one["id"] == call["id"]]
         return dict(one)
 
-    # calls that nobody signed, made for other tests, may stand in a group of their own
+    # what the desk registered, which nobody signed, stands in a group of its own
     strangers = asked.locator("div", has_text=re.compile(rf"position {told()['position']}(?!\d)"))
     strangers.get_by_role("button", name="That was not me").click()
     expect(asked).to_contain_text("Not you, by your word")
