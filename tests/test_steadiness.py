@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from tests.plugins.bounded import bounded
+from tests.plugins.long import are_proved_without, beyond
 from tests.plugins.longest_first import LONGEST, pytest_collection_modifyitems
 from tests.waiting import ENOUGH, eventually
 
@@ -23,6 +24,9 @@ import pytest
 @pytest.mark.long("twenty kills; tests/test_other.py::test_one_kill")
 def test_twenty_kills(): pass
 def test_one_kill(): pass
+@pytest.mark.some(2)
+@pytest.mark.parametrize("which", range(5))
+def test_alike(which): print(f"case {which} asked")
 """
 
 
@@ -80,11 +84,37 @@ def run(folder: Path, *arguments: str) -> str:
 @pytest.mark.parametrize("processes", ["0", "1"])
 def test_long_tests_run_with_all_and_are_counted_without(tmp_path: Path, processes: str) -> None:
     ordinary = run(tmp_path, "-n", processes)
-    assert "1 passed" in ordinary, ordinary
-    assert "1 long tests left out: --all runs them too." in ordinary, ordinary
+    assert "3 passed" in ordinary, ordinary
+    told = "1 long tests and 3 cases of others left out: --all runs them too."
+    assert told in ordinary, ordinary
     everything = run(tmp_path, "-n", processes, "--all")
-    assert "2 passed" in everything, everything
+    assert "7 passed" in everything, everything
     assert "left out" not in everything
+
+
+def test_what_proves_a_long_test_in_the_ordinary_suite_is_not_long() -> None:
+    mark = SimpleNamespace(args=("minutes; tests/test_a.py::test_b",))
+    long: list[Any] = [SimpleNamespace(nodeid="c", get_closest_marker=lambda name: mark)]
+    are_proved_without(long, {"tests/test_a.py::test_b"})
+    are_proved_without(long, {"tests/test_another.py::test_b"})  # it was not collected
+    with pytest.raises(pytest.UsageError, match="c is to be proved by"):
+        are_proved_without(long, {"tests/test_a.py::test_d"})
+
+
+def test_some_cases_are_others_with_each_seed_and_every_one_comes() -> None:
+    mark = SimpleNamespace(args=(2,), kwargs={})
+    cases: list[Any] = [
+        SimpleNamespace(nodeid=f"test_a[{one}]", get_closest_marker=lambda name: mark)
+        for one in range(6)
+    ]
+    asked = [
+        {one.nodeid for one in cases} - {one.nodeid for one in beyond(cases, n)} for n in range(40)
+    ]
+    assert {len(one) for one in asked} == {2}
+    assert set().union(*asked) == {one.nodeid for one in cases}
+    assert asked[0] == {one.nodeid for one in cases} - {
+        one.nodeid for one in beyond(cases[::-1], 0)
+    }
 
 
 def test_every_long_test_names_an_ordinary_one_of_the_same_promise() -> None:

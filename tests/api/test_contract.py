@@ -2,8 +2,8 @@
 
 Schemathesis makes requests that fit the document and requests that do not, and checks status,
 headers, media types and bodies of the answers against it. Of those that it makes one by one from
-the document, thousands, the ordinary suite sends one in twelve, others with each seed of
-pytest-randomly's, and four drawn at random of each operation; with ``--all`` every one is sent,
+the document, thousands, the ordinary suite sends one in twenty-four, others with each seed of
+pytest-randomly's, and two drawn at random of each operation; with ``--all`` every one is sent,
 and eight.
 """
 
@@ -43,8 +43,8 @@ schema = schemathesis.openapi.from_dict(
 schema.app = WSGIHandler()
 
 STEADY = settings(derandomize=True, database=None, suppress_health_check=list(HealthCheck))
-EXAMPLES, EXAMPLES_OF_ALL = 4, 8
-SHARE = 12
+EXAMPLES, EXAMPLES_OF_ALL = 2, 8
+SHARE = 24
 ITEM_BY_ITEM = "/api/v1/push"
 """Takes any list: what is wrong with an item is told in its own outcome."""
 

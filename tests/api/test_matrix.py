@@ -10,11 +10,13 @@ from django.core.cache import cache
 from django.db import transaction
 from django.http import HttpResponse
 from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 from tests.api.matrix import ROWS, Row, fill
 from tests.api.stage import PERSONAS, Stage, set_stage
 from tests.plugins.own_database import own_copy
 
+from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.people.models import Keeper
 
 PREFIX = "api/v1/"
@@ -23,7 +25,9 @@ PREFIX = "api/v1/"
 @pytest.fixture(scope="module")
 def story(untouched_database: str, django_db_blocker: DjangoDbBlocker) -> Iterator[Stage]:
     with own_copy(untouched_database, django_db_blocker):
-        yield set_stage()
+        made = set_stage()
+        sign_checkpoint(timezone.now())  # as the worker does; else each answer signs another state
+        yield made
 
 
 @pytest.fixture
@@ -98,6 +102,7 @@ def test_the_table_names_every_method(stage: Stage) -> None:
 
 
 @pytest.mark.parametrize("persona", PERSONAS)
+@pytest.mark.some(2, besides=("guest_before", "stranger"))
 def test_everyone_gets_exactly_the_answer_of_the_table(
     stage: Stage, answers: Answers, persona: str
 ) -> None:

@@ -43,6 +43,7 @@ def test_the_same_again_in_one_sitting_changes_nothing(
 
 @pytest.mark.parametrize("sex", SEXES)
 @pytest.mark.parametrize("others", [False, True], ids=["the owner again", "others who knew"])
+@pytest.mark.some(2)
 def test_ten_who_knew_verify_nothing_after_one_blind_check(
     world: World, odile: Api, animal: Animal, sex: str, others: bool
 ) -> None:
@@ -91,6 +92,7 @@ def test_the_sellers_word_for_others_proofs_verifies_nothing(
 @pytest.mark.parametrize(
     "species", ["serpentes", "morelia_viridis", "pituophis_ruthveni", "eryx_colubrinus"]
 )
+@pytest.mark.some(2)
 def test_probing_verifies_no_species_that_nobody_has_ranges_for(
     world: World, odile: Api, species: str
 ) -> None:
@@ -169,6 +171,7 @@ def read_by_stan(world: World, animal: Animal, call: str) -> None:
 
 @pytest.mark.parametrize("species", ["python_regius", "boa_imperator", "serpentes"])
 @pytest.mark.parametrize("record", ["owner", "blind"])
+@pytest.mark.some(2)
 def test_a_male_probed_short_is_verified_by_a_confirmed_test_that_leaves_nothing_else(
     world: World, odile: Api, species: str, record: str
 ) -> None:
@@ -189,6 +192,7 @@ def test_a_male_probed_short_is_verified_by_a_confirmed_test_that_leaves_nothing
 
 @pytest.mark.parametrize("left", ["other_males", "stored_sperm", "parthenogenesis"])
 @pytest.mark.parametrize("record", ["owner", "blind"])
+@pytest.mark.some(2)
 def test_with_anything_left_open_it_is_probable_at_most(
     world: World, odile: Api, left: str, record: str
 ) -> None:

@@ -105,6 +105,7 @@ def test_an_honest_standing_comes_to_the_same_for_whoever_sees_it(
     ],
     ids=lambda one: "-".join(one) if isinstance(one, dict) else "",
 )
+@pytest.mark.some(3)
 def test_a_forged_standing_is_named(
     world: World, known: Animal, odile: Api, changes: dict[str, Any], said: str
 ) -> None:
@@ -170,6 +171,7 @@ AT_HOME: list[tuple[dict[str, Any], str]] = [
     ("at_home", "changes", "said"),
     [(False, *one) for one in ON_A_VISIT] + [(True, *one) for one in AT_HOME],
 )
+@pytest.mark.some(3)
 def test_what_the_animals_entries_refute_is_named_with_any_figure(
     world: World, known: Animal, odile: Api, at_home: bool, changes: dict[str, Any], said: str
 ) -> None:

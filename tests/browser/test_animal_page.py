@@ -28,6 +28,7 @@ def story(site: Site) -> Told:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.some(1)
 def test_the_first_screen_of_a_phone_holds_the_answer_and_its_button(
     opened: Open, story: Told, scheme: str
 ) -> None:
@@ -67,6 +68,7 @@ def test_a_desk_has_the_drawings_beside_the_answer_and_all_opens_without_script(
 
 
 @pytest.mark.parametrize("width", [360, 768, 1440])
+@pytest.mark.some(1)
 def test_nothing_scrolls_sideways_with_all_of_it_open(
     opened: Open, story: Told, width: int
 ) -> None:

@@ -23,6 +23,7 @@ def story(site: Site) -> tuple[str, str]:
 
 
 @SIZES
+@pytest.mark.some(1)
 def test_the_season_can_be_read_and_noted_by_everybody(
     opened: Open, story: tuple[str, str], size: ViewportSize
 ) -> None:

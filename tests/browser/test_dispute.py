@@ -67,6 +67,7 @@ def test_lanes_are_within_the_page_and_their_list_opens_without_script(
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [360, 1440])
+@pytest.mark.some(1)
 def test_nothing_scrolls_sideways_and_no_rule_is_broken(
     opened: Open, story: Told, width: int, scheme: str
 ) -> None:

@@ -111,6 +111,7 @@ def test_what_is_chosen_stays_while_one_looks_for_more(
 
 
 @pytest.mark.parametrize("script", [True, False])
+@pytest.mark.some(1)
 def test_a_dam_is_found_as_one_types_and_a_few_are_offered(
     opened: Open, story: Told, script: bool
 ) -> None:
@@ -172,6 +173,7 @@ PATHS = ("/example", "/collections/{}/animals/new", "/collections/{}/sales/new",
 
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.some(1)
 def test_axe_finds_nothing_where_one_picks_or_reads_the_example(
     opened: Open, story: Told, width: int, scheme: str
 ) -> None:

@@ -44,6 +44,7 @@ def focused(page: Page) -> str:
 
 
 @pytest.mark.parametrize("width", [1440, 360])
+@pytest.mark.some(1)
 def test_fourteen_take_few_clicks_and_the_data(opened: Open, story: Told, width: int) -> None:
     hand, pattern = Hand(), f"L{width}-##"
     path = f"/collections/{story.collection}"

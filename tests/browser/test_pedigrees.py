@@ -39,6 +39,7 @@ def story(site: Site) -> Bred:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("name", ["carries", "prospects"])
+@pytest.mark.some(1)
 def test_everybody_can_read_it_and_nothing_scrolls_sideways(
     opened: Open, story: Bred, name: str, scheme: str
 ) -> None:

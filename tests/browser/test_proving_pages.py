@@ -196,6 +196,7 @@ def test_what_nobody_altered_gets_one_quiet_line(opened: Open, story: Told, page
 
 
 @pytest.mark.parametrize(("page", "what"), CASES)
+@pytest.mark.some(8)
 def test_the_alarm_names_what_was_altered(opened: Open, story: Told, page: str, what: str) -> None:
     statement, told = (ALTERATIONS | OF_THE_SALE | OF_THE_ANIMAL)[what]
     with altered(story, statement):
@@ -243,6 +244,7 @@ def test_what_is_saved_is_checked_by_the_command(
     ("page", "what"),
     [case for case in CASES if case[1] in ALTERED_ROWS],
 )
+@pytest.mark.some(3)
 def test_the_command_says_of_a_saved_page_what_the_browser_said(
     opened: Open, story: Told, page: str, what: str, tmp_path: Path
 ) -> None:
@@ -337,6 +339,7 @@ PHONE = {"width": 360, "height": 740}
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("page", ["offer", "animal"])
+@pytest.mark.some(1)
 def test_line_and_alarm_fit_a_phone_and_every_eye(
     opened: Open, story: Told, page: str, scheme: str
 ) -> None:

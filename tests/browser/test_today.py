@@ -51,6 +51,7 @@ def test_what_needs_one_stands_on_the_first_screen_with_its_button(
 
 
 @SIZES
+@pytest.mark.some(1)
 def test_the_first_page_breaks_no_rule(opened: Open, story: Told, size: ViewportSize) -> None:
     for session in (story.host, story.new):
         page = opened("/", session, viewport=size)

@@ -170,6 +170,7 @@ DESK: ViewportSize = {"width": 1440, "height": 900}
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.some(1)
 def test_no_page_of_a_visit_is_at_fault(
     opened: Open, story: Told, size: ViewportSize, scheme: str
 ) -> None:
@@ -271,6 +272,7 @@ def test_a_planned_check_is_dragged_and_the_address_holds_it(opened: Open, story
 
 
 @pytest.mark.parametrize("ends", ["touchEnd", "touchCancel"])
+@pytest.mark.some(1)
 def test_a_planned_check_is_moved_by_a_finger(opened: Open, story: Told, ends: str) -> None:
     """As a phone's browser tells of touches; one that is broken off moves nothing."""
     page = planned(opened, story, PHONE, has_touch=True, is_mobile=True)

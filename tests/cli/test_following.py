@@ -101,6 +101,7 @@ def following(
      (signal.SIGTERM, signal.SIG_IGN)],
     ids=["Ctrl-C", "SIGTERM", "SIGTERM in the background of a script"],
 )  # fmt: skip
+@pytest.mark.some(1)
 def test_it_ends_well_when_told_to(
     odile: Machine, by: signal.Signals, at_interrupts: signal.Handlers
 ) -> None:
@@ -133,6 +134,10 @@ def test_what_is_under_way_is_finished_first(behind: tuple[Machine, Meddler]) ->
     assert keeper.well("unsent") == [], "it is known that the server has it"
 
 
+@pytest.mark.long(
+    "the command ends before its server answers; "
+    "tests/cli/test_following.py::test_what_is_under_way_is_finished_first"
+)
 def test_who_asks_twice_does_not_wait_for_the_answer(behind: tuple[Machine, Meddler]) -> None:
     keeper, meddler = behind
 
@@ -218,6 +223,10 @@ def crowded(room: Room) -> Iterator[Meddler]:
             yield made
 
 
+@pytest.mark.long(
+    "watched for some seconds; "
+    "tests/cli/test_following.py::test_a_change_at_the_server_comes_at_once"
+)
 def test_a_server_without_a_place_to_wait_in_is_asked_every_few_seconds(
     room: Room, crowded: Meddler
 ) -> None:
@@ -237,6 +246,10 @@ def test_a_server_without_a_place_to_wait_in_is_asked_every_few_seconds(
     assert len(keeper.api.get(f"animals/{animal}/calls").json()["items"]) == 1
 
 
+@pytest.mark.long(
+    "watched for some seconds; "
+    "tests/cli/test_following.py::test_a_change_at_the_server_comes_at_once"
+)
 def test_a_server_that_takes_nothing_is_read_and_hardly_sent_to(
     room: Room, crowded: Meddler
 ) -> None:

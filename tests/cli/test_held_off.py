@@ -13,6 +13,7 @@ def odile(room: Room) -> Machine:
 
 
 @pytest.mark.parametrize("when", ["noted before", "noted after"])
+@pytest.mark.some(1)
 def test_a_check_of_before_the_hold_is_neither_lost_nor_refused(
     room: Room, odile: Machine, when: str
 ) -> None:

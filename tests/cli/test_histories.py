@@ -38,7 +38,7 @@ from tests.world import probing
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.remote import Unreachable
 
-EXAMPLES = int(os.environ.get("HISTORIES", "4"))
+EXAMPLES = int(os.environ.get("HISTORIES", "2"))
 """How many histories are played; more by hand."""
 STEPS = 20
 TAGS = ("A", "B", "C")

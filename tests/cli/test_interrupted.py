@@ -140,6 +140,7 @@ WHOLE = {
 
 
 @pytest.mark.parametrize("name", WHOLE)
+@pytest.mark.some(1)
 def test_a_push_refused_as_a_whole_keeps_every_item_and_goes_on_later(
     pim: Machine, meddler: Meddler, name: str
 ) -> None:
@@ -171,6 +172,10 @@ def test_a_server_that_always_asks_for_a_retry_does_not_hold_up_for_ever(
     assert pim.sync()["sent"] == 1
 
 
+@pytest.mark.long(
+    "more than five hundred items; "
+    "tests/cli/test_interrupted.py::test_what_lasts_leaves_everything_stored"
+)
 def test_a_server_away_between_two_batches(odile: Machine, meddler: Meddler) -> None:
     """More than the 500 items that go into one push."""
     file = odile.home / "animals.csv"
@@ -267,6 +272,10 @@ def twenty(odile: Machine, tag: str) -> int:
     return int(odile.well("import", "animals", str(file))["stored"])
 
 
+@pytest.mark.long(
+    "failure after failure; "
+    "tests/cli/test_interrupted.py::test_an_item_the_server_fails_at_does_not_keep_the_others"
+)
 def test_a_server_that_fails_at_everything_is_not_asked_for_each(
     odile: Machine, meddler: Meddler
 ) -> None:

@@ -122,6 +122,10 @@ def tell(room: Room, monkeypatch: pytest.MonkeyPatch) -> Story:
     return Story(room, odile, greta, stan, animal, before, lost, newest)
 
 
+@pytest.mark.long(
+    "a service of its own, lost, restored and started anew; "
+    "tests/intake/test_succession.py::test_the_log_goes_on_under_the_new_name_and_says_what_it_lost"
+)
 def test_what_was_lost_is_offered_again_by_whoever_holds_it(
     losing: Room, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -66,6 +66,7 @@ def test_a_wrong_password_is_not_told_apart(odile: Machine, pages: Pages) -> Non
 
 
 @pytest.mark.parametrize("way", ["page", "empty"])
+@pytest.mark.some(1)
 def test_it_is_confirmed_on_a_page(odile: Machine, pages: Pages, way: str) -> None:
     more = ("--page",) if way == "page" else ("--email", odile.email)
     odile.fast = FAST

@@ -94,6 +94,7 @@ def test_keys_are_kept_in_a_file_and_witnesses_are_named(machine: Machine) -> No
 
 
 @pytest.mark.parametrize(("size", "counts"), [(6, True), (5, False), (3, False)])
+@pytest.mark.some(1)
 def test_a_witness_that_was_revoked_by_then_vouches_for_nothing(
     machine: Machine, size: int, counts: bool
 ) -> None:
@@ -132,6 +133,7 @@ def test_an_altered_receipt_does_not_hold_and_says_why(machine: Machine) -> None
 
 
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"c2sp.org/tlog-proof@v1\n", b"x" * 400_000])
+@pytest.mark.some(1)
 def test_other_files_do_not_hold(machine: Machine, content: bytes) -> None:
     (machine.home / "odd").write_bytes(content)
     done = machine.run("odd", "--key", str(LOG.verifier))
@@ -147,6 +149,7 @@ def test_programs_read_json(machine: Machine) -> None:
 
 
 @pytest.mark.parametrize("arguments", [[], ["missing.receipt"], ["a.receipt", "--key", "nonsense"]])
+@pytest.mark.some(1)
 def test_wrong_use_ends_with_two(machine: Machine, arguments: list[str]) -> None:
     done = machine.run(*arguments)
     assert done.returncode == 2

@@ -28,6 +28,7 @@ def is_now(text: object) -> bool:
 
 
 @pytest.mark.parametrize("off", [-2 * DAYS, 2 * DAYS])
+@pytest.mark.some(1)
 def test_a_guests_check_by_a_wrong_clock_is_kept_told_and_sent_corrected(
     room: Room, odile: Machine, greta: Machine, off: float
 ) -> None:

@@ -31,6 +31,10 @@ def status(port: int, path: str) -> int:
         connection.close()
 
 
+@pytest.mark.long(
+    "a service from nothing, killed and started again; "
+    "tests/deploy/test_supervisor.py::test_one_service_can_crash_and_come_back"
+)
 def test_the_service_starts_survives_a_crash_of_its_parts_and_leaves_nothing(
     local: LocalStack, supervisor: Supervisor
 ) -> None:

@@ -134,6 +134,7 @@ def test_nothing_there_lacks_anything(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.some(2)
 def test_the_files_of_the_recipe_are_all_that_is_touched(name: str, tree: Tree) -> None:
     places = listed(name)
     for path in SAMPLES[name]:
@@ -148,6 +149,7 @@ def test_the_files_of_the_recipe_are_all_that_is_touched(name: str, tree: Tree) 
 
 
 @pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.some(2)
 def test_files_that_are_forgotten_are_named(
     name: str, tree: Tree, request: pytest.FixtureRequest
 ) -> None:

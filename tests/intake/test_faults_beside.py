@@ -113,6 +113,7 @@ WRITES = (
 
 
 @pytest.mark.parametrize("write", WRITES)
+@pytest.mark.some(2)
 def test_failed_and_not_stored(lasting_world: World, write: Callable[[World], Act]) -> None:
     act = write(lasting_world)
     before, statements = stored(), 0

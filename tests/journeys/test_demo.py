@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from tests.plugins.bounded import LONGEST
 
 from stack.local import ROOT
@@ -14,6 +15,10 @@ KEPT = ("PATH", "HOME", "LANG", "PYTHONPATH")
 """Of the tests' environment; their database, queue and mail are not the demo's."""
 
 
+@pytest.mark.long(
+    "the whole demo from nothing; "
+    "tests/journeys/test_fixtures.py::test_every_fact_has_the_shape_and_range_the_record_takes"
+)
 def test_the_demo_loads_and_plays_its_stories(tmp_path: Path) -> None:
     where = ("--data", str(tmp_path / "demo"), "--port", str(free_port()))
     done = subprocess.run(  # noqa: S603  our own program

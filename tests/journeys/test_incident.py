@@ -10,6 +10,7 @@ from collections import Counter
 from pathlib import Path
 
 import httpx
+import pytest
 from tests.journeys.test_crashes import Service
 from tests.journeys.test_crashes import service as service
 from tests.journeys.test_crashes import sink as sink
@@ -63,6 +64,10 @@ def tries(service: Service) -> int:
     return int(found[0][0] or 0)
 
 
+@pytest.mark.long(
+    "a service of its own, whose parts are killed in turn; "
+    "tests/intake/test_chains.py::test_every_change_is_disclosed_once_to_each_who_relied"
+)
 def test_everyone_who_relied_on_it_hears_once(
     service: Service, sink: MailSink, tmp_path: Path
 ) -> None:

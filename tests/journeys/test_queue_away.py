@@ -55,6 +55,7 @@ AWAY = (stopped, frozen)
 
 
 @pytest.mark.parametrize("away", AWAY)
+@pytest.mark.some(1)
 def test_signing_in_pushing_and_readiness_go_on(web: Web, away: Any) -> None:
     with away(web):
         assert sign_in(web) == 302

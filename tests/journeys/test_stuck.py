@@ -83,6 +83,7 @@ HOLDERS = (idle_in_a_transaction, stopped)
 
 
 @pytest.mark.parametrize("held", HOLDERS)
+@pytest.mark.some(1)
 def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) -> None:
     with ThreadPoolExecutor(PUSHERS) as threads:
         with held(web):
@@ -97,6 +98,10 @@ def test_pushes_are_told_to_come_again_and_reading_goes_on(web: Web, held: Any) 
     eventually(web.takes_pushes, "the log to take pushes again")
 
 
+@pytest.mark.long(
+    "waits for the database to give it up; "
+    "tests/journeys/test_stuck.py::test_pushes_are_told_to_come_again_and_reading_goes_on"
+)
 def test_a_process_of_ours_that_does_not_answer_loses_the_lock(web: Web) -> None:
     with stopped(web):
         eventually(web.takes_pushes, "the log to take pushes while the holder is stopped")

@@ -38,6 +38,7 @@ LOST = {"disclosure_undelivered to Odile"}
         ("returned", timedelta(days=60), True, LOST),
     ],
 )
+@pytest.mark.some(4)
 def test_what_follows_on_a_disclosure_that_is_not_acknowledged(
     scene: Scene, state: str, after: timedelta, wanted: bool, owed: set[str]
 ) -> None:

@@ -12,6 +12,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.some(2)
 def test_the_last_word_is_true(world: World, tmp_path: Path, seed: int) -> None:
     figures = Figures()
     tell(world, seed, tmp_path / "mail", figures)

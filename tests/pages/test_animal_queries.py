@@ -157,11 +157,13 @@ def asked(reader: Browser, path: str) -> int:
 
 
 @pytest.mark.parametrize("who", READERS)
+@pytest.mark.some(2)
 def test_at_most_so_many_however_much_is_on_record(here: Here, rich: Animal, who: str) -> None:
     assert asked(Browser(getattr(here, who)), f"/animals/{rich.pk}") <= MOST
 
 
 @pytest.mark.parametrize("who", READERS)
+@pytest.mark.some(2)
 def test_more_of_the_same_asks_nothing_more(here: Here, rich: Animal, who: str) -> None:
     reader, path = Browser(getattr(here, who)), f"/animals/{rich.pk}"
     few = asked(reader, path)

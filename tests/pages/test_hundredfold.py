@@ -1,6 +1,6 @@
 """Every page and every operation with 20 animals and with several times as many: the same number of
 questions to the database, and not much more of the process's time. Names come from the URL table
-and from the table of operations, in which none may be missing. An ordinary run asks a third of
+and from the table of operations, in which none may be missing. An ordinary run asks a sixth of
 them, another with each seed; with ``--all`` every one."""
 
 import gc
@@ -31,7 +31,7 @@ from scalewitness.ledger.services.signing import sign_checkpoint
 SMALL = 20
 MORE_QUERIES = 5
 TIMES = 3
-SHARE = 3
+SHARE = 6
 
 Ask = Callable[[], HttpResponseBase]
 

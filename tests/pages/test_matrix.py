@@ -125,6 +125,7 @@ def test_the_tables_name_every_page() -> None:
 
 
 @pytest.mark.parametrize("persona", PERSONAS)
+@pytest.mark.some(2, besides=("guest_before", "stranger"))
 def test_everyone_opens_exactly_the_pages_of_the_table(stage: Stage, persona: str) -> None:
     browser, wrong = reader(stage, persona), []
     for who, names in OPEN.items():

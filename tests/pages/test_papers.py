@@ -90,6 +90,7 @@ def test_nothing_typed_is_read_as_markup(here: Here, odile: Browser) -> None:
 
 
 @pytest.mark.parametrize("name", ["Жук Ελλ", "漢字", "🐍", "กา", "שלום", "a\u200bb", "\u202egnp"])
+@pytest.mark.some(2)
 def test_a_name_in_any_script_is_printed(here: Here, odile: Browser, name: str) -> None:
     """What the fonts do not have is a box on the paper, never a page that fails."""
     animal = here.verified("R-19")

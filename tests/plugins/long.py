@@ -3,15 +3,22 @@
 ``@pytest.mark.long("why it takes so long; which test proves it in the ordinary suite")``. They
 are deselected otherwise, and every run says how many were. Hypothesis draws three times as many
 examples then, where a test does not say how many.
+
+``@pytest.mark.some(5)`` beside ``parametrize``: of the cases, which are alike, an ordinary run asks
+five, others with each seed of pytest-randomly's; ``besides=`` names those it always asks. One that
+is asked for by its name is run.
 """
 
-from collections.abc import Generator
+import re
+from collections.abc import Generator, Iterator, Sequence
+from hashlib import sha256
+from itertools import chain
 from typing import Any
 
 import pytest
 from hypothesis import settings as hypothesis
 
-LEFT_OUT = pytest.StashKey[int]()
+LEFT_OUT = pytest.StashKey[dict[str, int]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -20,6 +27,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "long(why): run with --all only; says what proves it else")
+    config.addinivalue_line("markers", "some(number): so many of its cases; with --all every one")
+    config.stash[LEFT_OUT] = {}
     if config.getoption("--all"):
         hypothesis.register_profile("all", deadline=None, max_examples=300)
         hypothesis.load_profile("all")
@@ -29,26 +38,59 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     long = [one for one in items if one.get_closest_marker("long")]
     for one in long:
         assert one.get_closest_marker("long").args, f"{one.nodeid}: say why it is long"  # type: ignore[union-attr]
-    if long and not config.getoption("--all"):
-        items[:] = [one for one in items if one not in long]
-        config.hook.pytest_deselected(items=long)
-        config.stash[LEFT_OUT] = len(long)
+    if config.getoption("--all"):
+        return
+    are_proved_without(long, {one.nodeid.partition("[")[0] for one in items if one not in long})
+    left = {"long tests": long}
+    if not any(one.endswith("]") for one in config.args):
+        short = [one for one in items if one not in long]
+        left["cases of others"] = [*beyond(short, int(config.getoption("randomly_seed", 0)))]
+    gone = set(chain(*left.values()))
+    items[:] = [one for one in items if one not in gone]
+    config.hook.pytest_deselected(items=[*gone])
+    config.stash[LEFT_OUT] = {what: len(found) for what, found in left.items()}
+
+
+def are_proved_without(long: Sequence[pytest.Item], short: set[str]) -> None:
+    """Each names an ordinary test, where that is among those collected."""
+    files = {one.partition("::")[0] for one in short}
+    for one in long:
+        why = " ".join(one.get_closest_marker("long").args)  # type: ignore[union-attr]
+        for named in re.findall(r"tests/\S+::\w+", why):
+            if named.partition("::")[0] in files and named not in short:
+                raise pytest.UsageError(f"{one.nodeid} is to be proved by {named}, long itself")
+
+
+def beyond(items: Sequence[pytest.Item], seed: int) -> Iterator[pytest.Item]:
+    """Of the tests that some cases of are asked, the others, by this seed."""
+    cases: dict[str, list[pytest.Item]] = {}
+    for one in items:
+        if one.get_closest_marker("some"):
+            cases.setdefault(one.nodeid.partition("[")[0], []).append(one)
+    for of_one in cases.values():
+        mark: Any = of_one[0].get_closest_marker("some")
+        (number,), named = mark.args, mark.kwargs.get("besides", ())
+        alike = [one for one in of_one if one.nodeid.partition("[")[2][:-1] not in named]
+        drawn = sorted(alike, key=lambda one: sha256(f"{seed} {one.nodeid}".encode()).digest())
+        yield from drawn[number:]
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_sessionfinish(session: pytest.Session) -> Generator[None, object, object]:
     if (output := getattr(session.config, "workeroutput", None)) is not None:
-        output["left_out"] = session.config.stash.get(LEFT_OUT, 0)
+        output["left_out"] = session.config.stash[LEFT_OUT]
     return (yield)
 
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_testnodedown(node: Any) -> None:
     """With several processes, each of them says how many; they all collect the same."""
-    found = getattr(node, "workeroutput", {}).get("left_out", 0)
-    node.config.stash[LEFT_OUT] = max(found, node.config.stash.get(LEFT_OUT, 0))
+    node.config.stash[LEFT_OUT] |= getattr(node, "workeroutput", {}).get("left_out", {})
 
 
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
-    if number := config.stash.get(LEFT_OUT, 0):
-        terminalreporter.write_line(f"{number} long tests left out: --all runs them too.")
+    left = " and ".join(
+        f"{number} {what}" for what, number in config.stash[LEFT_OUT].items() if number
+    )
+    if left:
+        terminalreporter.write_line(f"{left} left out: --all runs them too.")

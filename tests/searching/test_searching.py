@@ -107,6 +107,7 @@ def test_whoever_is_to_check_it_blind_finds_it_as_its_bare_twin(world: World) ->
 
 @pytest.mark.parametrize("order", CHOICES["order"])
 @pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.some(3)
 def test_no_order_puts_a_blind_animal_elsewhere_than_its_twin(
     world: World, order: Any, backwards: bool
 ) -> None:

@@ -15,6 +15,7 @@ from scalewitness.urls import server_error
 
 
 @pytest.mark.parametrize("path", ["/", "/animals", "/api/v1/animals", "/log/checkpoint"])
+@pytest.mark.some(1)
 def test_whichever_statement_is_lost_the_caller_is_told_to_come_again(
     lasting_world: World, path: str
 ) -> None:

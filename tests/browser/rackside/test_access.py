@@ -16,6 +16,7 @@ def no_serious_fault(page: Page) -> None:
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.some(1)
 def test_every_view_is_narrow_and_without_serious_fault(
     racks: Racks, phones: NewPhone, scheme: str
 ) -> None:

@@ -82,6 +82,10 @@ BEHIND_TOO = pytest.mark.long(
         pytest.param(-2 * 86_400, id="clock two days behind", marks=BEHIND_TOO),
     ],
 )
+@pytest.mark.long(
+    "waits for a visit to open; "
+    "tests/browser/rackside/test_ahead.py::test_a_visit_called_off_meanwhile_leaves_the_call_with_its_examiner"
+)
 def test_it_opens_by_itself_without_a_signal_and_takes_a_call(
     racks: Racks, phone: Phone, off: float
 ) -> None:

@@ -76,6 +76,10 @@ BEHIND_TOO = pytest.mark.long(
         (2 * DAY, "2 days ahead"),
     ],
 )
+@pytest.mark.long(
+    "refused and sent anew; "
+    "tests/browser/rackside/test_clock.py::test_a_clock_set_between_check_and_signal_is_said_to_be_unknown"
+)
 def test_a_call_refused_for_its_time_is_kept_and_offered_with_it_corrected(
     racks: Racks, phone: Phone, off: float, words: str
 ) -> None:

@@ -139,6 +139,7 @@ def test_a_draft_stays_while_its_animal_is_held_off(racks: Racks, phone: Phone) 
 
 
 @pytest.mark.parametrize("again", [False, True])
+@pytest.mark.some(1)
 def test_a_draft_goes_with_its_animal(racks: Racks, phone: Phone, *, again: bool) -> None:
     visit = racks.visit("F-5")
     page = phone.signed_in()

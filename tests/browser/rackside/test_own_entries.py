@@ -3,6 +3,7 @@ animal that is out of sight by then."""
 
 from typing import Any
 
+import pytest
 from playwright.sync_api import APIResponse, Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -82,6 +83,10 @@ ANEW = """async () => {
 }"""
 
 
+@pytest.mark.long(
+    "everything is proved twice; "
+    "tests/browser/rackside/test_own_entries.py::test_a_call_is_found_in_the_log_and_stays_when_the_animal_is_gone"
+)
 def test_in_a_log_that_begins_anew_it_is_looked_for_again(racks: Racks, phone: Phone) -> None:
     page = phone.signed_in()
     sent(racks, page, "E-4")

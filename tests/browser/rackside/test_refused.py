@@ -47,6 +47,10 @@ A_VARIANT = pytest.mark.long(
         pytest.param("C\u00a01", id="no-break space", marks=A_VARIANT),
     ],
 )
+@pytest.mark.long(
+    "watched for some seconds; "
+    "tests/browser/rackside/test_sight.py::test_a_refused_call_waits_for_its_examiner"
+)
 def test_a_call_refused_before_its_id_is_read_is_told_and_holds_up_no_photo(
     racks: Racks, phone: Phone, code: str
 ) -> None:
@@ -87,6 +91,10 @@ def fail_at(ids: Iterable[str]) -> Any:
     return handle
 
 
+@pytest.mark.long(
+    "three calls with photos, each sent again and again; "
+    "tests/browser/rackside/test_offline.py::test_a_server_error_in_the_middle_loses_nothing"
+)
 def test_one_item_that_the_server_fails_at_holds_up_nothing(racks: Racks, phones: NewPhone) -> None:
     tags = ("F-1", "F-2", "F-3")
     visit = racks.visit(*tags)
@@ -165,6 +173,10 @@ def problem(code: str, detail: str) -> dict[str, Any]:
     return {"type": f"urn:scalewitness:problem:{code}", "code": code, "detail": detail}
 
 
+@pytest.mark.long(
+    "the phone waits longer for what its keeper has to do; "
+    "tests/browser/rackside/test_sight.py::test_a_refused_call_waits_for_its_examiner"
+)
 def test_an_address_not_confirmed_keeps_everything_and_says_so(
     racks: Racks, phones: NewPhone
 ) -> None:
@@ -193,6 +205,10 @@ def test_an_address_not_confirmed_keeps_everything_and_says_so(
 
 
 @pytest.mark.parametrize("status", [pytest.param(429, marks=A_VARIANT), 503])
+@pytest.mark.long(
+    "watched for some seconds; "
+    "tests/browser/rackside/test_offline.py::test_it_waits_as_long_as_the_server_asks"
+)
 def test_a_wait_the_server_asked_for_outlives_a_reload_and_a_press(
     racks: Racks, phones: NewPhone, status: int
 ) -> None:

@@ -14,6 +14,10 @@ from tests.browser.rackside.conftest import (
 )
 
 
+@pytest.mark.long(
+    "stops the server and starts it again; "
+    "tests/browser/rackside/test_versions.py::test_a_shell_of_two_versions_is_never_kept"
+)
 def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -> None:
     """What is stored, and what is only begun, stays."""
     visit = racks.visit("V-1", "V-2")

@@ -88,6 +88,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Draw]:
 
 
 @pytest.mark.parametrize("name", COSTLY)
+@pytest.mark.some(5)
 def test_drawing_a_picture_anew_takes_little_memory(drawn: Draw, name: str) -> None:
     made = drawn(name)
     assert made.rose < MOST_MEGABYTES, made.refused
@@ -126,6 +127,7 @@ def test_a_refusal_says_what_to_do(drawn: Draw, name: str, says: str) -> None:
         "WebP, 6 million pixels, with alpha",
     ],
 )
+@pytest.mark.some(2)
 def test_what_people_have_is_taken(drawn: Draw, name: str) -> None:
     kept = drawn(name).kept.read_bytes()
     check_decodable(kept)

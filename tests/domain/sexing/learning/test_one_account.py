@@ -78,6 +78,7 @@ KINDS = {
 
 
 @pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.some(2)
 def test_ten_thousand_fabricated_animals_move_no_number_far(learned, kind):
     after = learned_with(kind)
     assert _lasting(after) == _lasting(learned), "nothing is learned, or lost, by one account"
