@@ -260,6 +260,10 @@ function taps(animal) {
   ];
 }
 
+/** The way back to its page.
+    @param {Animal} animal */
+export const titleLink = (animal) => h("a", { href: `#/own/${animal.id}` }, title(animal));
+
 export function gone() {
   return {
     title: "Not here",

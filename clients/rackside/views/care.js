@@ -9,7 +9,7 @@ import { isFar, last, line, MEALS, notes, SHEDS, weight } from "../pure/care.js"
 import { title } from "../pure/search.js";
 import { isBlind } from "../pure/sight.js";
 import { factsOf } from "../store/facts.js";
-import { gone } from "./animal.js";
+import { gone, titleLink } from "./animal.js";
 
 /** @import { Noted } from "../pure/care.js" */
 
@@ -43,8 +43,7 @@ export async function care({ id, what, from }) {
     node: h(
       "section",
       { class: "one-note" },
-      h("p", { class: "trail" }, h("a", { href: `#/own/${id}` }, title(animal))),
-      h("h1", { tabindex: "-1" }, `${HEADINGS[what]} of ${title(animal)}`),
+      h("h1", { tabindex: "-1" }, `${HEADINGS[what]} of `, titleLink(animal)),
       latest && h("p", {}, `Last: ${latest.filter(Boolean).slice(1).join(", ")}.`),
       said,
       FORMS[what](asked),

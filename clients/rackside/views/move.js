@@ -9,7 +9,7 @@ import { placeIn, racksOf, tubOf } from "../pure/moving.js";
 import { rackOf } from "../pure/places.js";
 import { title } from "../pure/search.js";
 import { isBlind } from "../pure/sight.js";
-import { gone } from "./animal.js";
+import { gone, titleLink } from "./animal.js";
 
 const LONGEST = 40; // characters of a place, as the record takes
 
@@ -53,8 +53,7 @@ export async function move({ id, from }) {
     node: h(
       "section",
       { class: "one-note" },
-      h("p", { class: "trail" }, h("a", { href: `#/own/${id}` }, title(animal))),
-      h("h1", { tabindex: "-1" }, `Move ${title(animal)}`),
+      h("h1", { tabindex: "-1" }, "Move ", titleLink(animal)),
       refused && h("p", { class: "refused" }, refused.problem?.detail ?? ""),
       h("p", {}, animal.rack ? `It is noted at ${animal.rack}.` : "No place of it is noted."),
       racks.length > 0 && choice({
