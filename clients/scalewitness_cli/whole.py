@@ -184,7 +184,7 @@ class Proving:
         if seen is None:
             own = self._own.get(id, ())
             require_own(own, self._identity, opening, size)
-            state = _said(own)
+            state = _out_of_sight(own)
         else:
             require_agreed(seen, facts, opening)
             entries = entries_here(self._store, facts, opening, shown.beside, shown.proofs[id])
@@ -230,7 +230,7 @@ def _wanted(store: Store, own: Own) -> dict[str, str]:
     facts = {row["about"]: (row["facts"], row["last"]) for row in store.rows(sql)}
     whole = {id: one for id, one in here.items() if one.get("sight") == "all"}
     found = {id: _as_here(one, *facts.get(id, (0, None))) for id, one in whole.items()}
-    return found | {id: _said(own[id]) for id in own if id not in here}
+    return found | {id: _out_of_sight(own[id]) for id in own if id not in here}
 
 
 def _as_here(seen: replica.Shown, facts: int, last: int | None) -> str:
@@ -239,7 +239,7 @@ def _as_here(seen: replica.Shown, facts: int, last: int | None) -> str:
     return _digest(((facts, last), seen))
 
 
-def _said(own: Iterable[Item]) -> str:
+def _out_of_sight(own: Iterable[Item]) -> str:
     """The same of an animal out of sight."""
     return _digest([one.id for one in own])
 

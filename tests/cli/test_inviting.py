@@ -36,6 +36,8 @@ def test_somebody_is_invited_by_letter_and_accepts_from_their_own_machine(
     assert "Odile invites you to check 1 snake" in greta.run("invitations").out
     assert greta.run("invitations", "--accept", made["id"]).out == "Accepted: it is a visit now.\n"
     assert odile.api.get(f"visits/{made['id']}").json()["state"] == "accepted"
+    assert greta.sync()["in_my_name"] == 0
+    assert greta.well("in-my-name") == [], "this machine signed that it accepts"
 
 
 def test_it_is_declined_and_it_is_withdrawn(room: Room, odile: Machine) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from scalewitness.domain.moments import parse_moment, rfc3339
-from scalewitness_cli import replica
+from scalewitness_cli import checks, replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import minute
 from scalewitness_cli.commands.checktime import is_day, typed_moment
@@ -19,7 +19,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
-from scalewitness_cli.identity import fresh_id, moment_now, need_identity
+from scalewitness_cli.identity import Identity, fresh_id, moment_now, need_identity
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
@@ -120,7 +120,7 @@ def invitations(
                 api.delete(f"invitations/{withdraw}")
                 print_result({"withdrawn": withdraw}, as_json, lambda: "Withdrawn.")
             elif given:
-                answer = {"accepted": bool(accept)}
+                answer = _accepting(identity, accept) if accept else {"accepted": False}
                 done = api.post(f"invitations/{given[0]}/answer", answer)
                 words = "Accepted: it is a visit now." if accept else "Declined; its host reads it."
                 print_result(done, as_json, lambda: words)
@@ -128,6 +128,13 @@ def invitations(
                 found = api.get("invitations")["items"]
                 nothing = "There are none."
                 print_result(found, as_json, lambda: "\n".join(map(_in_words, found)) or nothing)
+
+
+def _accepting(identity: Identity, id: str) -> dict[str, Any]:
+    """Signed, once the server knows this device's key."""
+    fact = checks.fact("visit_accepted", id, rfc3339(moment_now()), {})
+    made = identity.key.signed(fact) if identity.enrolled else fact
+    return {"accepted": True, **{name: made[name] for name in ("id", "at", "sig") if name in made}}
 
 
 def _in_words(one: Any) -> str:

@@ -4,14 +4,21 @@ Until then an address with an account and one without leave the same traces, non
 log, so that nobody finds out by inviting who has an account.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
 from django.db import transaction
 
-from scalewitness.domain.errors import AddressUnconfirmed, IdReused, NotFound, NotNow
+from scalewitness.domain.errors import (
+    AddressUnconfirmed,
+    IdReused,
+    NotFound,
+    NotNow,
+    Refused,
+    SignatureRequired,
+)
 from scalewitness.domain.facts import VisitInvited
 from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness.fresh_ids import fresh_id
@@ -23,11 +30,17 @@ from scalewitness.intake.submission import shaped
 from scalewitness.letters.visits import write_to_address
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address
+from scalewitness.people.queries.own_word import ruled
 from scalewitness.rate_limit import one_too_many
 from scalewitness.visits.models import InvitationByLetter, Visit
 from scalewitness.visits.queries import visit_of
 from scalewitness.visits.services import forget_invitation
 
+HOST_SIGNS: Final = (
+    "You ruled that nothing counts in your name but what a device of yours signed. An invitation "
+    "by letter enters the log once its guest is known, and none of yours is there to sign it "
+    "then: invite somebody by name."
+)
 MOST_A_DAY: Final = 20
 """Letters to addresses that a keeper may have sent (our judgement: a club's evening, no list)."""
 
@@ -40,12 +53,15 @@ def invite_by_letter(
 
     Raises:
         Refused: as stating it would be, but for what hangs on whose address it is.
+        SignatureRequired: the host's word takes a signature, and nobody could give it later.
         IdReused: another invitation has this id.
     """
     wanted = shaped({**body, "guest": str(host.pk)}, VisitInvited, "/body")
     check_ranges(wanted, now)
     if not has_verified_address(host):
         raise AddressUnconfirmed()
+    if signs_all(host.pk, now):
+        raise SignatureRequired(HOST_SIGNS)
     collection = hosted(UUID(wanted.collection), host.pk, now)
     check_sheet(collection, wanted)
     written = {
@@ -86,12 +102,27 @@ def _as_before(
     return before
 
 
-def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> Visit:
-    """State what the host wrote and that the guest accepts it, both or neither. The visit that it
-    is from then on.
+def signs_all(host: UUID, now: datetime) -> bool:
+    """Whether nothing that they invite to by letter can be taken up, by a rule of theirs."""
+    return ruled(host, now).required
+
+
+class HoldsNoLonger(NotNow):
+    """Why is between the host and the record."""
+
+    def __init__(self) -> None:
+        super().__init__("This invitation holds no longer. Ask whoever invited you.")
+
+
+def take_up(
+    invitation: InvitationByLetter, guest: Keeper, now: datetime, accept: Callable[[], object]
+) -> Visit:
+    """State what the host wrote, and have the guest ``accept`` it; both or neither. The visit that
+    it is from then on.
 
     Raises:
-        Refused: the host could not invite them any more.
+        HoldsNoLonger: the host could not invite them any more.
+        Refused: as ``accept``.
     """
     body = {
         "collection": str(invitation.collection_id),
@@ -101,22 +132,19 @@ def take_up(invitation: InvitationByLetter, guest: Keeper, now: datetime) -> Vis
         "closes": rfc3339(invitation.closes),
         "blind": invitation.blind,
     }
-    invited = _item("visit_invited", invitation, body, invitation.invited_at, now)
-    with transaction.atomic():
-        accept_one(invited, Actor(keeper=invitation.host_id), now)
-        accept_one(_item("visit_accepted", invitation, {}, now, now), Actor(keeper=guest.pk), now)
-        forget_invitation(invitation.pk)
-    return Visit.objects.get(pk=invitation.pk)
-
-
-def _item(
-    kind: str, invitation: InvitationByLetter, body: Mapping[str, Any], at: datetime, now: datetime
-) -> dict[str, Any]:
-    return {
+    invited = {
         "id": str(fresh_id(now)),
-        "kind": kind,
-        "at": rfc3339(at),
+        "kind": "visit_invited",
+        "at": rfc3339(invitation.invited_at),
         "about": str(invitation.pk),
         "body": body,
         "texts": {},
     }
+    with transaction.atomic():
+        try:
+            accept_one(invited, Actor(keeper=invitation.host_id), now)
+        except Refused:
+            raise HoldsNoLonger() from None
+        accept()
+        forget_invitation(invitation.pk)
+    return Visit.objects.get(pk=invitation.pk)

@@ -1,5 +1,6 @@
 """The owner of the address accepts or declines; the host withdraws."""
 
+from typing import Any
 from uuid import UUID
 
 from django.urls import reverse
@@ -7,20 +8,27 @@ from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from scalewitness.api.authentication import keeper_of
+from scalewitness.api.authentication import actor_of, keeper_of
 from scalewitness.api.operations import operation
-from scalewitness.api.reading import Sent, body_of
+from scalewitness.api.reading import body_of
 from scalewitness.api.shapes.invitations import InvitationShown, invitation
 from scalewitness.api.shapes.visits import VisitShown, visit
-from scalewitness.domain.errors import NotFound, NotNow, Refused
+from scalewitness.api.submission import Signable
+from scalewitness.domain.errors import BadSignature, KeyWaits, NotFound, NotNow, SignatureRequired
+from scalewitness.domain.moments import rfc3339
+from scalewitness.fresh_ids import fresh_id
 from scalewitness.intake.invitations import take_up
+from scalewitness.intake.services import accept_one
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import InvitationByLetter
 from scalewitness.visits.queries import invitation_by_letter
 from scalewitness.visits.services import decline_by_letter, forget_invitation
 
 
-class InvitationAnswer(Sent, frozen=True, kw_only=True):
+class InvitationAnswer(Signable, frozen=True, kw_only=True):
+    """``id``, ``at`` and ``sig``: of the fact that one accepts, `visit_accepted` of the visit that
+    has the invitation's id, with an empty body."""
+
     accepted: bool
 
 
@@ -28,7 +36,7 @@ class InvitationAnswer(Sent, frozen=True, kw_only=True):
     "Answer an invitation by letter",
     takes=InvitationAnswer,
     gives={201: VisitShown, 200: InvitationShown},
-    refuses=(NotFound, NotNow),
+    refuses=(NotFound, NotNow, SignatureRequired, KeyWaits, BadSignature),
 )
 def answer_invitation(request: Request, id: UUID) -> Response:
     """Accepted, it becomes the visit of the same id, with both facts in the log. Declined, its host
@@ -38,10 +46,15 @@ def answer_invitation(request: Request, id: UUID) -> Response:
     if not sent.accepted:
         decline_by_letter(found, now)
         return Response(invitation(found, keeper))
-    try:
-        made = take_up(found, keeper, now)
-    except Refused:  # why is between the host and the record
-        raise NotNow("This invitation holds no longer. Ask whoever invited you.") from None
+    accepted: dict[str, Any] = {
+        "id": sent.id or str(fresh_id(now)),
+        "kind": "visit_accepted",
+        "at": sent.at or rfc3339(now),
+        "about": str(found.pk),
+        "body": {},
+        "sig": sent.sig,
+    }
+    made = take_up(found, keeper, now, lambda: accept_one(accepted, actor_of(request), now))
     where = reverse("api:visit", args=[made.pk])
     return Response(visit(made, now, host=False), 201, headers={"Location": where})
 

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from scalewitness.animals import services as animals
 from scalewitness.animals.models import Animal
+from scalewitness.domain.errors import SignatureRequired
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.tables.drafts import ContentIds, Fact, ListedAnimal, facts_of
 from scalewitness.domain.tables.lines import ListLine
@@ -79,6 +80,7 @@ def store(
 
     Raises:
         Busy: the log was not free in time. What was stored before stays.
+        SignatureRequired: no line is taken, by a rule of the keeper's; none is noted as refused.
     """
     plan = planned(upload, now())
     drafts = {one.number: one.draft for one in plan.lines if one.draft}
@@ -157,12 +159,15 @@ def _accepted(
 
     Raises:
         Refusal: one of them is not taken; then none is.
+        SignatureRequired: none of any line is.
     """
     facts = [(number, fact) for number, all_of_it in made for fact in all_of_it]
     facts.sort(key=lambda one: KINDS.index(one[1]["kind"]))  # of many at once: kind by kind
     outcomes = accept([fact for _, fact in facts], actor, now) if facts else []
     for (number, _), outcome in zip(facts, outcomes, strict=True):
         if outcome.problem is not None:
+            if outcome.problem["code"] == SignatureRequired.code:
+                raise SignatureRequired(outcome.problem["detail"])
             raise Refusal(number, _in_words(outcome.problem))
     codes = [str(fact["body"].get("code", "")) for _, fact in facts]
     return list(zip(codes, outcomes, strict=True))

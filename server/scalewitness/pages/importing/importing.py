@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from scalewitness.animals.queries import stewarded_collections
-from scalewitness.domain.errors import Busy, NotFound
+from scalewitness.domain.errors import Busy, NotFound, SignatureRequired
 from scalewitness.domain.sexing.taxa import taxon
 from scalewitness.domain.tables.drafts import ListedAnimal
 from scalewitness.domain.tables.files import written
@@ -32,6 +32,7 @@ from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_i
 from scalewitness.pages.parts.facts import new_id
 from scalewitness.pages.parts.listing import listed
 from scalewitness.people.models import Keeper
+from scalewitness.people.queries.own_word import ruled
 from scalewitness.rate_limit import one_too_many
 from scalewitness.waiting import was_held_up
 
@@ -65,6 +66,7 @@ class Shown:
 def bring_list(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     """Nothing of it is on record by this."""
     collections = stewarded_collections(keeper.pk, timezone.now())
+    may = bool(collections)
     wanted = {"collection": request.GET.get("collection", "")}
     form = FileForm(
         request.POST or None, request.FILES or None, collections=collections, initial=wanted
@@ -73,10 +75,10 @@ def bring_list(request: HttpRequest, keeper: Keeper) -> HttpResponse:
         f"throttle_lists_{keeper.pk}", MOST_FILES, SECONDS
     ):
         messages.error(request, TOO_OFTEN)
-        return _bring_page(request, FileForm(collections=collections), bool(collections), 429)
+        return _bring_page(request, keeper, FileForm(collections=collections), may, 429)
     if not form.is_valid():
         status = (Busy.status if form.busy else 422) if form.errors else 200
-        return _bring_page(request, form, bool(collections), status)
+        return _bring_page(request, keeper, form, may, status)
     now = timezone.now()
     forget_old(now)
     chosen = next(one for one in collections if str(one.pk) == form.cleaned_data["collection"])
@@ -84,8 +86,10 @@ def bring_list(request: HttpRequest, keeper: Keeper) -> HttpResponse:
     return redirect("look_at_list", upload.pk)
 
 
-def _bring_page(request: HttpRequest, form: FileForm, may: bool, status: int) -> HttpResponse:
-    context = {"form": form, "may": may}
+def _bring_page(
+    request: HttpRequest, keeper: Keeper, form: FileForm, may: bool, status: int
+) -> HttpResponse:
+    context = {"form": form, "may": may, "signs_all": _signs_all(keeper)}
     response = page(request, "importing/bring.html", context, status=status)
     if status in (429, Busy.status):
         response.headers["Retry-After"] = str(Busy.retry_after if status != 429 else SECONDS)
@@ -135,6 +139,7 @@ def _looked_at(
         "seen": _seen(upload),
         "total": len(plan.lines),
         "refused": bool(sorts["cannot"] or sorts["waits"]),
+        "signs_all": _signs_all(upload.keeper),
     }
 
 
@@ -180,7 +185,12 @@ def store_list(request: HttpRequest, keeper: Keeper, upload_id: UUID) -> HttpRes
             request, "Your answers are others by now. Look through the lines once more."
         )
         return redirect("look_at_list", upload.pk)
-    if _stored_for_a_while(request, upload, keeper):
+    try:
+        left = _stored_for_a_while(request, upload, keeper)
+    except SignatureRequired:
+        messages.warning(request, "Nothing of it was stored just now: it takes a signature.")
+        return redirect("look_at_list", upload.pk)
+    if left:
         return redirect(f"{reverse('look_at_list', args=[upload.pk])}?going=yes")
     _say_done(request, upload)
     return redirect(f"{reverse('look_at_list', args=[upload.pk])}?show=cannot")
@@ -235,6 +245,11 @@ def forget_list(request: HttpRequest, keeper: Keeper, upload_id: UUID) -> HttpRe
     forget(upload)
     messages.success(request, "The list is deleted. What it stored stays.")
     return redirect("collection", collection)
+
+
+def _signs_all(keeper: Keeper) -> bool:
+    """Whether no list is stored from a page, by a rule of the keeper's."""
+    return ruled(keeper.pk, timezone.now()).required
 
 
 def _own(keeper: Keeper, upload_id: UUID) -> Upload:

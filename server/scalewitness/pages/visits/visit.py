@@ -11,8 +11,7 @@ from django.utils import timezone
 
 from scalewitness.disputes.queries.disputes import by_need
 from scalewitness.domain.cautions import HOLD_OFF
-from scalewitness.domain.errors import Refused
-from scalewitness.intake.invitations import take_up
+from scalewitness.intake.invitations import HoldsNoLonger, signs_all, take_up
 from scalewitness.pages.collections.collection import stewarded
 from scalewitness.pages.guards.throttling import takes_an_address
 from scalewitness.pages.parts.access import actor_of, page, post_or_go, signed_in
@@ -21,6 +20,7 @@ from scalewitness.pages.parts.facts import StepForm
 from scalewitness.pages.parts.listing import listed
 from scalewitness.pages.parts.picking import Listed, known_as, own_animals, picked
 from scalewitness.pages.parts.picks import SHOWN
+from scalewitness.pages.parts.stating import is_asking
 from scalewitness.pages.visits.forms import InvitationForm
 from scalewitness.pages.visits.sheet import sheet_of
 from scalewitness.people.models import Keeper
@@ -94,13 +94,22 @@ def _by_name(known: Mapping[UUID, Met]) -> Listed:
 @signed_in
 def show_by_letter(request: HttpRequest, keeper: Keeper, invitation_id: UUID) -> HttpResponse:
     """An invitation that waits, to whoever wrote it and to whom it was written."""
-    found = invitation_by_letter(keeper, invitation_id, timezone.now())
+    return _by_letter_page(request, keeper, invitation_id, StepForm(ANSWERS["acceptance"]))
+
+
+def _by_letter_page(
+    request: HttpRequest, keeper: Keeper, invitation_id: UUID, acceptance: StepForm
+) -> HttpResponse:
+    now = timezone.now()
+    found = invitation_by_letter(keeper, invitation_id, now)
     context = {
         "invitation": found,
         "hosting": found.host_id == keeper.pk,
+        "signs_all": signs_all(found.host_id, now),
         "count": len(found.animals),
+        "acceptance": acceptance,
     }
-    return page(request, "visits/by_letter.html", context)
+    return page(request, "visits/by_letter.html", context, status=acceptance.status)
 
 
 @post_or_go("by_letter")
@@ -124,12 +133,29 @@ def answer_by_letter(
 
 
 def _take_up(request: HttpRequest, keeper: Keeper, invitation: InvitationByLetter) -> HttpResponse:
+    form, actor = StepForm(ANSWERS["acceptance"], request.POST), actor_of(keeper)
+    if not form.is_valid():
+        return _by_letter_page(request, keeper, invitation.pk, form)
+
+    def accept() -> None:
+        if form.send(invitation.pk, actor) is None:
+            raise NotAccepted
+
     try:
-        take_up(invitation, keeper, timezone.now())
-    except Refused:
-        messages.warning(request, "This invitation holds no longer. Ask whoever invited you.")
+        if is_asking(request):
+            accept()
+        take_up(invitation, keeper, timezone.now(), accept)
+    except HoldsNoLonger as refused:
+        messages.warning(request, refused.detail)
         return redirect("visits")
+    except NotAccepted:
+        form.to_sign = None  # no device could state it: there is no visit yet
+        return _by_letter_page(request, keeper, invitation.pk, form)
     return redirect("visit", invitation.pk)
+
+
+class NotAccepted(Exception):
+    """Its form says why."""
 
 
 @signed_in
