@@ -1,6 +1,6 @@
 """What is noted of an animal's keeping, from words to facts."""
 
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import msgspec
 
@@ -12,6 +12,7 @@ from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.store import Store
 
 Noted = dict[str, Any]
+SIGNS: tuple[str, ...] = get_args(get_type_hints(facts.Health)["sign"])
 
 
 def weight(text: str) -> Noted:
@@ -25,13 +26,14 @@ def meal(*, taken: bool, grams: str | None) -> Noted:
     return {"type": "meal", "taken": taken, **more}
 
 
-def fact_of(shown: replica.Shown, at: str, noted: Noted) -> Fact:
-    """Raises BadWord where a value is not possible."""
+def fact_of(shown: replica.Shown, at: str, noted: Noted, text: str = "") -> Fact:
+    """With a note of that ``text``. Raises BadWord where a value is not possible."""
     try:
         msgspec.convert({"noted": noted}, facts.HusbandryNoted)
     except msgspec.ValidationError as fault:
         raise BadWord(f"{in_words(noted)} {fault}") from None
-    return fact("husbandry_noted", shown["id"], at, {"noted": noted})
+    made = fact("husbandry_noted", shown["id"], at, {"noted": noted})
+    return made | ({"texts": {"note": text}} if text else {})
 
 
 def in_words(noted: Noted) -> str:

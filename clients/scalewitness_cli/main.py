@@ -6,7 +6,7 @@ from scalewitness_cli.commands.accepting import accept
 from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.breeding import carries, prospects
-from scalewitness_cli.commands.care import feed, move, shed, weigh
+from scalewitness_cli.commands.care import feed, move, note, shed, weigh
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
 from scalewitness_cli.commands.ending import end
@@ -45,7 +45,7 @@ def cli() -> None:
 
 
 KEEPERS = (sign_in, sign_out, status, servers, trust_log, follow_log, accept, sheet, check, refile,
-    weigh, feed, shed, move, register, edit, end, traits, carries, prospects, season, sync,
+    weigh, feed, shed, note, move, register, edit, end, traits, carries, prospects, season, sync,
     in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, send, show,
     unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations,
     vouch, vouchers)  # fmt: skip

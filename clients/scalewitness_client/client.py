@@ -165,14 +165,14 @@ class Client:
     def call(
         self, animal: AnimalRecord, observed: Observation, *, conclusion: Conclusion,
         sureness: Sureness, identified: Identification, held_by: Holder = "not_held",
-        sex_told: Sex | None = None, visit: str | None = None, reported: Reported | None = None,
+        known_sex: Sex | None = None, visit: str | None = None, reported: Reported | None = None,
         document: bytes | None = None, note: str | None = None, at: datetime | None = None,
     ) -> str:  # fmt: skip
         """State what was found of an animal's sex; the call's id. On somebody else's animal it
         is of the ``visit`` that covers it at that time, where none is named.
 
         Args:
-            sex_told: What whoever examined it had been told before.
+            known_sex: What whoever examined it had been told before.
             document: The report it is taken from; its SHA-256 alone is sent.
 
         Raises:
@@ -186,7 +186,7 @@ class Client:
             held_by=held_by, visit=visit, reported=reported,
             document=None if document is None else sha256(document).hexdigest(),
         )  # fmt: skip
-        body = msgspec.structs.replace(body, **{"told": sex_told})
+        body = msgspec.structs.replace(body, **{"told": known_sex})
         return self.state(animal, body, at=at, texts={"note": note} if note else None)
 
     # --- the server

@@ -82,6 +82,23 @@ def test_a_shed_and_a_move(odile: Machine) -> None:
     assert odile.api.get(f"animals/{animal}").json()["rack"] == "R2-14"
 
 
+def test_a_note_is_in_the_log_as_a_fingerprint_and_health_asks_to_leave_it_alone(
+    odile: Machine,
+) -> None:
+    animal = new_animal(odile, "C11")
+    odile.sync()
+    odile.well("note", "C11", "new hide, warm end")
+    odile.well("note", "C11", "two eggs to be felt", "--health", "gravid")
+    assert odile.run("note", "C11", " ").status == 2
+    assert odile.sync()["sent"] == 2
+    shown = odile.run("show", "C11").out
+    assert "Noted of its keeping in words. (Odile) “new hide, warm end”" in shown
+    assert "Its state: gravid. (Odile) “two eggs to be felt”" in shown
+    assert condition(odile, animal)["health"] == "gravid"
+    bodies = [str(one["entry"]["body"]) for one in odile.well("show", "C11")["facts"]]
+    assert not [one for one in bodies if "hide" in one or "felt" in one]
+
+
 def test_what_is_still_to_come_is_not_noted(odile: Machine) -> None:
     new_animal(odile, "C3")
     odile.sync()
@@ -97,7 +114,9 @@ def test_a_guest_leaves_a_weight_and_no_more(room: Room, odile: Machine) -> None
     greta.sign_in(room.log_key)
     greta.sync()
     greta.well("weigh", "C4", "700")
-    for command in (("feed", "C4"), ("shed", "C4", "clear"), ("move", "C4", "R1")):
+    for command in (
+        ("feed", "C4"), ("shed", "C4", "clear"), ("move", "C4", "R1"), ("note", "C4", "calm"),
+    ):  # fmt: skip
         refused = greta.run(*command)
         assert (refused.status, "only its keeper" in refused.err.lower()) == (1, True), command
     assert greta.sync()["sent"] == 1

@@ -1,4 +1,4 @@
-"""``scalewitness weigh``, ``feed``, ``shed`` and ``move``: what is noted of an animal's keeping."""
+"""``scalewitness weigh``, ``feed``, ``shed``, ``note`` and ``move``: how an animal is kept."""
 
 from collections.abc import Callable, Iterable
 from datetime import timedelta
@@ -125,6 +125,32 @@ def shed(
 
 @click.command()
 @click.argument("animal")
+@click.argument("text")
+@click.option("--health", "sign", type=WORDS(care.SIGNS), help="What it shows, where it is that.")
+@when_options
+@server_option
+@json_option
+@ends_well
+def note(
+    animal: str, text: str, sign: str | None, at: str | None, clock: str | None,
+    server: str | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Note TEXT about the keeping of ANIMAL, or its health.
+
+    Stored here, sent by the next sync. The log keeps a fingerprint of the text. Gravid, ill,
+    injured or under treatment asks everyone to leave it alone.
+    """
+    if not text.strip():
+        raise click.UsageError("There is no text to note.")
+    with opened(server) as store:
+        when = now_or_typed(store, at, clock, ask=True)
+        shown = replica.find(store, animal, when.best)
+        noted = {"type": "health", "sign": sign} if sign else {"type": "remark"}
+        _store(store, [shown], noted, when, as_json, text=text)
+
+
+@click.command()
+@click.argument("animal")
 @click.argument("place")
 @server_option
 @json_option
@@ -149,7 +175,7 @@ def move(animal: str, place: str, server: str | None, as_json: bool) -> None:
 
 def _store(
     store: Store, animals: Iterable[replica.Shown], noted: dict[str, Any], when: When,
-    as_json: bool, *, guests: bool = False, last: str = "",
+    as_json: bool, *, guests: bool = False, last: str = "", text: str = "",
 ) -> None:  # fmt: skip
     """The same of each of them, all stored or none."""
     identity = need_identity(store)
@@ -163,7 +189,7 @@ def _store(
         raise Stopped("Nothing is left to note.")
     if when.best > now_by(store) + timedelta(minutes=1):
         raise BadWord("That is still to come: note it when it was.")
-    made: list[Fact] = [care.fact_of(shown, rfc3339(when.at), noted) for shown in animals]
+    made: list[Fact] = [care.fact_of(shown, rfc3339(when.at), noted, text) for shown in animals]
     stored = outbox.add(
         store, identity.key, [when.put_right(one) for one in made], rfc3339(when.best),
         along=lambda connection: keep_readings(connection, when.ids_read(made), when.noted)

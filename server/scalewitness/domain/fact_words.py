@@ -163,6 +163,7 @@ _NOTED: Final[dict[str, Callable[[Body], str]]] = {
     "weight": lambda noted: f"Weighed: {noted.get('grams')} g.",
     "meal": _meal,
     "shed": lambda noted: f"In its shed: {noted.get('stage')}.",
+    "remark": lambda noted: "Noted of its keeping in words.",
     "health": lambda noted: f"Its state: {_spaced(noted.get('sign'))}.",
 }
 
