@@ -557,11 +557,14 @@ type PickOf = (
 ) => HTMLElement;
 type TypeOf = (name: TextMember, label: string, more: Given) => HTMLElement;
 
-/** What a view gives the frame (app/main.js). */
+/** What a view gives the frame (app/main.js). `update`: after each change of what is stored; whether
+    the view now shows that, else it is made anew. `arrive`: after one came to it; whether it has set
+    focus and scroll, else they go to its heading. */
 interface View {
   title: string;
   node: HTMLElement;
   update?: () => boolean;
+  arrive?: () => boolean;
   leave?: () => unknown;
   editing?: boolean;
   filling?: boolean;
@@ -584,4 +587,60 @@ interface ShellWorker {
     type: "fetch",
     does: (event: { request: Request; respondWith(answer: Promise<Response>): void }) => void,
   ): void;
+}
+
+/** A long list (app/virtual.js). Of each item: its `key`, its `height` in rem, and the `texts` that
+    its element is filled with, asked for only while it is near the screen, and the `link` that takes the
+    focus. */
+interface LongList<I, T> {
+  key: (item: I) => string;
+  height: (item: I) => number;
+  texts: (item: I) => T;
+  make: (item: I) => HTMLLIElement;
+  fill: (node: HTMLLIElement, texts: T) => void;
+  link: (node: HTMLLIElement) => HTMLElement;
+}
+/** A line of a list of animals (views/listing.js): an animal, below the name of its rack where it is
+    the first of that, with a link of the rack's own if there is one; `level`: of its heading. */
+interface Line {
+  animal: Animal;
+  rack: { words: string; href: string | null } | null;
+  more: [string, string][];
+  level: number;
+}
+/** What the row of an animal says; `proof`: where in the log that stands. */
+interface RowTexts {
+  title: string;
+  href: string;
+  label: string;
+  place: string;
+  about: string;
+  says: string;
+  state: string;
+  proof?: string;
+}
+/** What a list shows: all animals that are found by searching and, where there is a choice, the sets
+    among them, each [key, words, animals]. */
+interface Listed {
+  all: Animal[];
+  sets: [string, string, Animal[]][];
+}
+/** The page of a list. `address`: where it stands; `read`: what there is now; `row`: what is said of
+    one, `typed` being what was searched for; `rack`: what is said of one, by all of its animals;
+    `more`: links of a row's own, each [address, words]; `count`: the line that counts; `around`
+    renews what else stands on the page; `next`: where to go on after an animal that was opened and
+    is in the list no more. */
+interface ListPage {
+  address: string;
+  title: string;
+  heading: string;
+  head: any[];
+  foot: any[];
+  read: () => Listed;
+  row: (animal: Animal, typed: string) => RowTexts;
+  rack: (name: string, animals: Animal[]) => { words: string; href: string | null };
+  more?: (animal: Animal) => [string, string][];
+  count: (listed: Listed, found: number, typed: string) => string;
+  around: (listed: Listed) => void;
+  next?: (opened: string) => string | undefined;
 }

@@ -100,10 +100,11 @@ export function line({ name, label, value = "", oninput, help, ...more }) {
 /** A line to find an animal by, asked at each letter.
     @param {(typed: string) => void} look */
 export const finder = (look) =>
-  line({
+  h("input", {
     name: "find",
-    label: "Find by tag, transponder or name",
     type: "search",
+    "aria-label": "Find by tag, transponder or name",
+    placeholder: "Tag, transponder or name",
     autocomplete: "off",
     autocapitalize: "characters",
     enterkeyhint: "search",

@@ -21,6 +21,7 @@ import { element } from "./dom.js";
 import {
   head,
   isSignedOut,
+  measureFoot,
   offerUndo,
   showAnnouncement,
   showPlace,
@@ -74,15 +75,15 @@ async function show({ moved }) {
   await view?.leave?.();
   was = standing();
   const asked = !state.session || (isSignedOut() && location.hash === SIGN_IN);
+  /** @type {View} */
   const made = asked ? signin() : await route()();
   view = made;
   document.title = `${made.title} · Rackside`;
   element("main").replaceChildren(made.node);
   showPlace();
-  if (moved) {
-    scrollTo(0, 0);
-    made.node.querySelector("h1")?.focus();
-  }
+  if (!moved || made.arrive?.()) return;
+  scrollTo(0, 0);
+  made.node.querySelector("h1")?.focus();
 }
 
 function update() {
@@ -118,6 +119,7 @@ function watchVisits() {
 }
 
 async function start() {
+  measureFoot();
   await load();
   head();
   await show({ moved: false });

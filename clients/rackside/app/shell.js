@@ -33,6 +33,14 @@ export function showPlace() {
   }
 }
 
+/** Tells the styles how high the foot of every page is. */
+export function measureFoot() {
+  const foot = element("foot");
+  new ResizeObserver(() =>
+    document.documentElement.style.setProperty("--foot", `${foot.offsetHeight}px`)
+  ).observe(foot);
+}
+
 /** The head of every page: signal, what waits, what is amiss. */
 export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");

@@ -4,6 +4,7 @@ import { whyNot } from "../checking/ed25519.js";
 import { lastLook } from "../net/clock.js";
 import { isHeldOff } from "../pure/cautions.js";
 import { asEdited, isEdit } from "../pure/edits.js";
+import { needsYou } from "../pure/outbox.js";
 import { isAsked } from "../pure/own_word.js";
 import { byPlace, naturally } from "../pure/places.js";
 import { title } from "../pure/search.js";
@@ -159,10 +160,12 @@ export const OWN = {
 /** The animals in collections that one keeps or is a partner in, by place; read when they are looked
     at, as they may be thousands. One that is still to be checked blind is among them as its sheet
     has it. */
-export async function ownAnimals() {
+export const ownAnimals = async () => inOrder(asSeen(await ownKept()));
+
+/** The same as they are kept, for a view that stays while visits open and edits are made. */
+export async function ownKept() {
   const own = new Set(state.own.map(({ id }) => id));
-  const found = (await all("animals")).filter((one) => own.has(one.collection?.id ?? ""));
-  return inOrder(asSeen(found));
+  return (await all("animals")).filter((one) => own.has(one.collection?.id ?? ""));
 }
 
 /** One of them; undefined where it is not here, or not theirs.
@@ -187,7 +190,7 @@ export function asSeen(animals) {
 
 /** By place, else by what they are called.
     @param {Animal[]} animals */
-const inOrder = (animals) =>
+export const inOrder = (animals) =>
   animals.sort((a, b) => byPlace(a.rack ?? "", b.rack ?? "") || naturally(title(a), title(b)));
 
 /** What the server's clock says, as far as this phone knows: milliseconds. */
@@ -224,10 +227,44 @@ export const leftAlone = (id) => [
   ...visitOf(id)?.held?.titles ?? [],
   ...animalsOf(id).filter((one) => !one.ended && isToLeave(one)).map(title),
 ];
+
+/** Calls by visit and animal, of the outbox as it was last read: lists ask of each row.
+    @type {{ of: Stored[], by: Map<string, Stored[]> }} */
+let calls = { of: [], by: new Map() };
+
+/** One's own calls made here on an animal of a visit, the newest first.
+    @param {string} animal
+    @param {string} visit */
+export function callsOn(animal, visit) {
+  if (calls.of !== state.outbox) {
+    calls = { of: state.outbox, by: new Map() };
+    for (const one of state.outbox) {
+      if (one.fact.kind !== "call_made" || one.state === "aside") continue;
+      const where = key(one.fact.about, one.shown.visit);
+      calls.by.set(where, [...calls.by.get(where) ?? [], one]);
+    }
+  }
+  return calls.by.get(key(animal, visit)) ?? [];
+}
+
 /** @param {string} animal
     @param {string} visit */
-export const callsOn = (animal, visit) =>
-  state.outbox.filter((one) =>
-    one.fact.about === animal && one.shown.visit === visit &&
-    one.fact.kind === "call_made" && one.state !== "aside"
-  );
+const key = (animal, visit) => `${visit} ${animal}`;
+
+/** Whether an animal of a visit has one's own call, here or on record; one that was refused is
+    still to be put right.
+    @param {Animal} animal
+    @param {string} visit */
+export const isDone = (animal, visit) =>
+  Boolean(animal.own_call) || callsOn(animal.id, visit).some((one) => !needsYou(one));
+
+/** The next animal of a visit's sheet that has no call of one's own yet, in the order of places after
+    that one, and round again; none that is to be left alone for now. Null: there is none.
+    @param {string} visit
+    @param {string} animal */
+export function nextToDo(visit, animal) {
+  const all = toCheck(visit);
+  const at = all.findIndex(({ id }) => id === animal);
+  const round = [...all.slice(at + 1), ...all.slice(0, Math.max(at, 0))];
+  return round.find((one) => !isDone(one, visit) && !isHeldOff(one)) ?? null;
+}

@@ -1,111 +1,111 @@
-/* One's own animals: to log a check of one, or to report what a veterinarian or laboratory found. */
+/* The animals in collections that one keeps or is a partner in, by place. */
 
-import { finder, h } from "../app/dom.js";
-import { callsOn, OWN, ownAnimals, state } from "../app/state.js";
-import { words } from "../pure/outbox.js";
-import { find, read, title } from "../pure/search.js";
+import { h } from "../app/dom.js";
+import { asSeen, callsOn, inOrder, OWN, ownKept, state } from "../app/state.js";
+import { isUnsent, words } from "../pure/outbox.js";
+import { title } from "../pure/search.js";
 import { pairingsWith, withWhom } from "../pure/season.js";
+import { isBlind } from "../pure/sight.js";
 import { all } from "../store/db.js";
-import { checkedLine, unfit, unfitMark } from "./proved.js";
-import { about, standing } from "./sheet.js";
-
-const SHOWN = 25; // at a time: more are searched, not read
+import { listing } from "./listing.js";
+import { checkedLine, isProved, UNFIT_ROW, unfitAmong, unfitMark } from "./proved.js";
+import { about } from "./sheet.js";
 
 export async function own() {
-  let animals = await living();
+  let [kept, proved] = await Promise.all([living(), checks()]);
+  let weighed = weighedHere();
   let asOf = state.refreshed;
-  const rows = h("ul", { class: "animals" });
-  const count = h("p", { class: "fine", role: "status" });
-  let typed = "";
   const seen = h("p", { class: "fine" });
-  /** @type {string | null} */
-  let shown = null;
-  const show = () => {
-    const found = find(animals, typed);
-    const first = found.slice(0, SHOWN);
-    const look = JSON.stringify([typed, first, first.map(mark)]);
-    if (look !== shown) rows.replaceChildren(...first.map((one) => row(one, typed)));
-    shown = look; // else a tap that is under way would miss
-    count.textContent = found.length > SHOWN
-      ? `${SHOWN} of ${found.length} shown: type more of a tag, transponder or name.`
-      : `${found.length} of ${animals.length} animals`;
-  };
-  const check = async () => {
-    const proved = new Map((await all("proved")).map((one) => [one.id, one]));
-    seen.textContent = checkedLine(animals, proved);
-  };
+  const odd = unfitAmong();
+  const { show, ...page } = listing({
+    address: "#/own",
+    title: "Animals",
+    heading: "Animals",
+    head: [
+      h("p", { class: "actions" }, h("a", { class: "button plain", href: "#/hatch" }, "Hatch day")),
+      odd.node,
+    ],
+    foot: [seen],
+    read: () => {
+      const all = inOrder(asSeen(kept));
+      weighed = weighedHere();
+      return { all, sets: [["all", "All", all]] };
+    },
+    row: (animal) => ({ ...row(animal, weighed.get(animal.id)), ...says(animal, proved) }),
+    rack: (name, { length }) =>
+      name
+        ? { words: `${name}: feed ${length}`, href: `#/rack/${encodeURIComponent(name)}` }
+        : { words: `No rack: ${length}`, href: null },
+    more: (animal) =>
+      isBlind(animal) ? [] : pairingsWith(state.season, animal.id).map((one) => [
+        `#/season/${one.id}`,
+        `Season ${one.season} ${withWhom(one, animal.id)}`,
+      ]),
+    count: ({ all }, found, typed) =>
+      typed ? `${found} of ${all.length} found` : `${all.length} animals`,
+    around: ({ all }) => {
+      seen.textContent = checkedLine(all, proved);
+      odd.show(all);
+    },
+  });
   const renew = async () => {
     asOf = state.refreshed; // thousands are read anew once a turn at most
-    animals = await living();
+    [kept, proved] = await Promise.all([living(), checks()]);
     show();
-    await check();
   };
-  show();
-  check();
   return {
-    title: "Animals",
+    ...page,
     update: () => {
       if (state.refreshed === asOf) show();
       else renew();
       return true;
     },
-    node: h(
-      "section",
-      {},
-      h("h1", { tabindex: "-1" }, "Animals"),
-      h(
-        "p",
-        { class: "fine" },
-        "Log a check of yours, or report what a veterinarian, a laboratory or an earlier keeper found.",
-      ),
-      h("p", { class: "actions" }, h("a", { class: "button plain", href: "#/hatch" }, "Hatch day")),
-      finder((wanted) => {
-        typed = wanted;
-        show();
-      }),
-      count,
-      rows,
-      seen,
-    ),
   };
 }
 
-const living = async () => (await ownAnimals()).filter(({ ended }) => !ended);
+const living = async () => (await ownKept()).filter(({ ended }) => !ended);
+const checks = async () => new Map((await all("proved")).map((one) => [one.id, one]));
 
-/** What a row shows beside its animal.
-    @param {Animal} animal */
-const mark = (animal) => [
-  callsOn(animal.id, OWN.id).map(words),
-  unfitMark(animal),
-  pairingsWith(state.season, animal.id),
-];
+/** The last weight of each animal that is noted here and not sent yet. */
+function weighedHere() {
+  /** @type {Map<string, string>} */
+  const found = new Map();
+  for (const one of state.outbox) { // the newest first
+    const { about, body } = one.fact;
+    if (isUnsent(one) && body.noted?.type === "weight" && !found.has(about)) {
+      found.set(about, body.noted.grams);
+    }
+  }
+  return found;
+}
 
 /** @param {Animal} animal
-    @param {string} typed */
-function row(animal, typed) {
-  const found = read(animal, typed);
-  const where = `#/log/${OWN.id}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
-  return h(
-    "li",
-    { class: "card" },
-    h("h2", {}, title(animal)),
-    h("p", { class: "fine" }, [animal.name, about(animal)].filter(Boolean).join(" · ")),
-    animal.standing && standing(animal.standing),
-    unfit(animal),
-    callsOn(animal.id, OWN.id).map((one) =>
-      h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
-    ),
-    h(
-      "p",
-      { class: "actions" },
-      h("a", {
-        class: "button",
-        href: where,
-        "aria-label": `Log a call on ${title(animal)}`,
-      }, "Log a call"),
-      pairingsWith(state.season, animal.id).map((one) =>
-        h("a", { href: `#/season/${one.id}` }, `Season ${one.season} ${withWhom(one, animal.id)}`)
-      ),
-    ),
-  );
+    @param {string | undefined} grams noted here
+    @returns {Pick<RowTexts, "title" | "href" | "label" | "place" | "about">} */
+function row(animal, grams) {
+  const condition = grams ? { ...animal.condition, grams } : animal.condition;
+  return {
+    title: title(animal),
+    href: `#/own/${animal.id}`,
+    label: title(animal),
+    place: animal.rack ?? "",
+    about: [animal.name, about({ ...animal, condition })].filter(Boolean).join(" · "),
+  };
+}
+
+/** What does not fit, else a call that is on its way, else what the record says of its sex and as of
+    where in the log.
+    @param {Animal} animal
+    @param {Map<string, Proved>} proved
+    @returns {Pick<RowTexts, "says" | "state" | "proof">} */
+function says(animal, proved) {
+  if (unfitMark(animal)) return { says: UNFIT_ROW, state: "refused" };
+  const [call] = callsOn(animal.id, OWN.id);
+  if (call && call.state !== "accepted") {
+    return { says: `Your call: ${words(call)}`, state: call.state };
+  }
+  if (isBlind(animal) || !animal.standing) return { says: "", state: "" };
+  const { label, position } = animal.standing;
+  const checked = isProved(animal, proved) ? ", checked here" : "";
+  return { says: label, state: "", proof: `position ${position.toLocaleString("en")}${checked}` };
 }

@@ -70,6 +70,30 @@ export function unfitMark({ id }) {
   return found ? [found.at, found.amiss, proved.amiss.length] : null;
 }
 
+/** Whether an animal was held to the log as it is now, and fits.
+    @param {Animal} animal
+    @param {Map<string, Proved>} proved */
+export const isProved = (animal, proved) => asOf([animal], proved) !== null;
+
+/** What the row of an animal says that does not fit. */
+export const UNFIT_ROW = "Does not fit the log: rely on nothing of it. See above.";
+
+/** What does not fit among animals, above their list. */
+export function unfitAmong() {
+  const node = h("div", {});
+  let shown = "[]";
+  return {
+    node,
+    /** @param {Animal[]} animals */
+    show(animals) {
+      const odd = animals.filter(unfitMark);
+      const look = JSON.stringify(odd.map((one) => [one, unfitMark(one)]));
+      if (look !== shown) node.replaceChildren(...odd.map(unfit).filter((one) => one !== null));
+      shown = look; // else a tap that is under way would miss
+    },
+  };
+}
+
 /** What does not fit of an animal, beside it; null where all does.
     @param {Animal} animal */
 export function unfit(animal) {

@@ -1,77 +1,89 @@
 /* A visit's sheet: find an animal, see what speaks against checking it, log a call. */
 
-import { finder, h, list, moment } from "../app/dom.js";
-import { callsOn, isOpen, leftAlone, now, toCheck, visitOf } from "../app/state.js";
+import { h, list, moment } from "../app/dom.js";
+import {
+  callsOn,
+  isDone,
+  isOpen,
+  leftAlone,
+  nextToDo,
+  now,
+  toCheck,
+  visitOf,
+} from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
 import { words } from "../pure/outbox.js";
-import { find, read, title } from "../pure/search.js";
-import { CAUTIONS } from "../pure/words.js";
+import { read, title } from "../pure/search.js";
 import { isPast } from "../pure/visits.js";
+import { CAUTIONS } from "../pure/words.js";
 import { elsewhere } from "./elsewhere.js";
-import { checkedLine, unfit, unfitMark } from "./proved.js";
+import { listing } from "./listing.js";
+import { checkedLine, UNFIT_ROW, unfitAmong, unfitMark } from "./proved.js";
 
 /** @param {{ id: string }} where */
 export function sheet({ id }) {
   const visit = visitOf(id);
   if (!visit?.rows || !isOpen(visit)) return elsewhere(visit);
-  const rows = h("ul", { class: "animals" });
-  const count = h("p", { class: "fine", role: "status" });
   const left = h("div", {});
+  const odd = unfitAmong();
   const seen = h("p", { class: "fine" });
-  let typed = "";
-  /** @type {string | null} */
-  let shown = null;
-  const show = () => {
-    const animals = toCheck(id);
-    const found = find(animals, typed);
-    const alone = leftAlone(id);
-    const calls = found.map((one) => callsOn(one.id, id).map(words));
-    seen.textContent = checkedLine(animals);
-    const odd = animals.map(unfitMark);
-    const look = JSON.stringify([typed, found, calls, alone, odd]);
-    if (look === shown) return; // a tap that is under way would miss
-    shown = look;
-    rows.replaceChildren(...found.map((one) => row(one, id, typed)));
-    left.replaceChildren(...aside(alone));
-    const text = typed ? `${found.length} of ${animals.length} found` : `${animals.length} animals`;
-    if (count.textContent !== text) count.textContent = text;
-  };
-  show();
-  return {
+  let alone = "";
+  const { show, ...page } = listing({
+    address: `#/visit/${id}`,
     title: "The sheet",
+    heading: `${visit.host.name}’s animals`,
+    head: [before(visit), left, odd.node],
+    foot: [seen],
+    read: () => {
+      const all = toCheck(id);
+      const done = all.filter((one) => isDone(one, id));
+      const toDo = all.filter((one) => !isDone(one, id));
+      return { all, sets: [["todo", "To do", toDo], ["done", "Done", done]] };
+    },
+    row: (animal, typed) => row(animal, id, typed),
+    rack: (name, animals) => {
+      const done = animals.filter((one) => isDone(one, id)).length;
+      return { words: `${name || "No rack"}: ${done} of ${animals.length} done`, href: null };
+    },
+    count: ({ all, sets }, found, typed) =>
+      typed ? `${found} of ${all.length} found` : `${sets[1][2].length} of ${all.length} done`,
+    around: ({ all }) => {
+      seen.textContent = checkedLine(all);
+      odd.show(all);
+      const names = leftAlone(id).join(", ");
+      if (names !== alone) left.replaceChildren(...aside(names));
+      alone = names;
+    },
+    next: (opened) => nextToDo(id, opened)?.id,
+  });
+  return {
+    ...page,
     update: () => isOpen(visitOf(id)) && Boolean(visitOf(id)?.rows) && (show(), true),
-    node: h(
-      "section",
-      {},
-      h("p", { class: "trail" }, h("a", { href: "#/" }, "Visits")),
-      h("h1", { tabindex: "-1" }, `${visit.host.name}’s animals`),
-      h(
-        "p",
-        { class: "fine" },
-        `${isPast(visit, now()) ? "It closed at" : "Until"} ${moment(visit.closes)}. ${
-          visit.blind ? "Blind: nothing here tells of an earlier call." : ""
-        }`,
-      ),
-      general(visit),
-      finder((wanted) => {
-        typed = wanted;
-        show();
-      }),
-      count,
-      left,
-      rows,
-      seen,
-    ),
   };
 }
 
-/** Which animals to leave alone for now, and no reason.
-    @param {string[]} alone */
-function aside(alone) {
-  if (!alone.length) return [];
-  return [h("div", { class: "warnings" }, h("p", {}, `${CAUTIONS.hold_off} ${alone.join(", ")}`))];
+/** Until when it is, and what holds before any check, folded away.
+    @param {KeptVisit} visit */
+function before(visit) {
+  const until = `${isPast(visit, now()) ? "Closed at" : "Until"} ${moment(visit.closes)}`;
+  return h(
+    "details",
+    { class: "before" },
+    h(
+      "summary",
+      {},
+      [until, visit.blind && "blind", "before any check"].filter(Boolean).join(" · "),
+    ),
+    visit.blind && h("p", {}, "Blind: nothing here tells of an earlier call."),
+    list(visit.cautions),
+  );
 }
+
+/** Which animals to leave alone for now, and no reason.
+    @param {string} names */
+const aside = (names) =>
+  names ? [h("div", { class: "warnings" }, h("p", {}, `${CAUTIONS.hold_off} ${names}`))] : [];
 
 /** What holds before any check, as the server says it.
     @param {KeptVisit} visit */
@@ -87,39 +99,40 @@ export function general(visit) {
 
 /** @param {Animal} animal
     @param {string} visit
-    @param {string} typed */
+    @param {string} typed
+    @returns {RowTexts} */
 function row(animal, visit, typed) {
   const found = read(animal, typed);
-  const where = `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`;
-  const calls = callsOn(animal.id, visit);
-  const reasons = cautions(animal, { ...blank(), method: "" }, now());
-  return h(
-    "li",
-    { class: "card" },
-    h("h2", {}, title(animal)),
-    h("p", { class: "fine" }, about(animal)),
-    animal.standing && standing(animal.standing),
-    unfit(animal),
-    reasons.length > 0 && h("div", { class: "warnings" }, list(reasons)),
-    calls.map((one) =>
-      h("p", { class: "state", "data-state": one.state }, `Your call: ${words(one)}`)
-    ),
-    !calls.length && animal.own_call &&
-      h(
-        "p",
-        { class: "state", "data-state": "accepted" },
-        `Your call: Accepted at position ${animal.own_call.position}`,
-      ),
-    h(
-      "p",
-      { class: "actions" },
-      h("a", {
-        class: calls.length || animal.own_call ? "button plain" : "button",
-        href: where,
-        "aria-label": `Log a call on ${title(animal)}`,
-      }, calls.length || animal.own_call ? "Log another call" : "Log a call"),
-    ),
-  );
+  return {
+    title: title(animal),
+    href: `#/log/${visit}/${animal.id}${found ? `?read=${found.scheme}` : ""}`,
+    label: `Log a call on ${title(animal)}`,
+    place: animal.rack ?? "",
+    about: [
+      animal.standing && `${animal.standing.label} (computed by the server)`,
+      about(animal),
+    ].filter(Boolean).join(" · "),
+    ...says(animal, visit),
+  };
+}
+
+/** What matters most of it: what does not fit, what became of one's call, else what speaks against
+    checking it now; all of that stands on its page.
+    @param {Animal} animal
+    @param {string} visit
+    @returns {{ says: string, state: string }} */
+function says(animal, visit) {
+  if (unfitMark(animal)) return { says: UNFIT_ROW, state: "refused" };
+  const [call] = callsOn(animal.id, visit);
+  if (call) return { says: `Your call: ${words(call)}`, state: call.state };
+  if (animal.own_call) {
+    return {
+      says: `Your call: Accepted at position ${animal.own_call.position}`,
+      state: "accepted",
+    };
+  }
+  const [first = "", ...more] = cautions(animal, { ...blank(), method: "" }, now());
+  return { says: first + (more.length ? ` (and ${more.length} more)` : ""), state: "" };
 }
 
 /** What the record says of its sex; the phone does not compute it again.

@@ -1,7 +1,7 @@
 /* The visits one is invited to. */
 
 import { h, moment } from "../app/dom.js";
-import { animalsOf, now, state } from "../app/state.js";
+import { animalsOf, isDone, now, state } from "../app/state.js";
 import { isPast, stateAt } from "../pure/visits.js";
 
 const RANK = ["open", "accepted", "invited"];
@@ -74,13 +74,6 @@ function label(visit) {
 /** @param {KeptVisit} visit */
 function progress(visit) {
   const animals = animalsOf(visit.id);
-  const mine = new Set(
-    state.outbox
-      .filter((one) =>
-        one.fact.kind === "call_made" && one.state !== "aside" && one.shown.visit === visit.id
-      )
-      .map((one) => one.fact.about),
-  );
-  const done = animals.filter((one) => one.own_call || mine.has(one.id)).length;
+  const done = animals.filter((one) => isDone(one, visit.id)).length;
   return `${done} of ${animals.length} logged`;
 }

@@ -182,6 +182,7 @@ def test_an_answer_that_was_lost_is_asked_for_again(racks: Racks, phones: NewPho
     page.route("**/api/v1/push", swallow)
     fill_in(page, "L-1")
     save(page, "L-1")
+    page.get_by_role("radio", name="Done").check()
     expect(page.locator(".state")).to_have_text(
         "Your call: Saved here. No connection at the last attempt."
     )
@@ -210,6 +211,7 @@ def test_it_waits_as_long_as_the_server_asks(racks: Racks, phones: NewPhone) -> 
     page.route("**/api/v1/push", refuse_once)
     fill_in(page, "W-1")
     save(page, "W-1")
+    page.get_by_role("radio", name="Done").check()
     expect(page.locator(".state")).to_have_text(
         "Your call: Saved here. The last attempt failed: Wait."
     )

@@ -22,8 +22,8 @@ def form_of(page: Page, visit: Visit, tag: str) -> None:
     """Another test's animal may bear the same tag: the racks are shared."""
     page.get_by_role("link", name="Animals", exact=True).first.click()
     page.get_by_label("Find by tag, transponder or name").fill(tag)
-    link = page.get_by_role("link", name=f"Log a call on {tag}")
-    link.and_(page.locator(f'[href*="{visit.animals[tag]}"]')).click()
+    page.locator(f'.row [href="#/own/{visit.animals[tag]}"]').click()
+    page.get_by_role("link", name="Log a call").click()
 
 
 def fill_in_a_test(page: Page, name: str = LAB) -> None:
