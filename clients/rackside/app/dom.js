@@ -117,6 +117,13 @@ export const finder = (look) =>
 export const group = (legend, ...inside) =>
   h("section", { class: "group" }, h("h2", {}, legend), inside);
 
+/** Fields that may be left out, folded away unless something was given.
+    @param {string} summary
+    @param {boolean} open
+    @param {HTMLElement[]} inside */
+export const fold = (summary, open, inside, name = "") =>
+  h("details", { class: `fold ${name}`, open }, h("summary", {}, summary), inside);
+
 /** @param {string[]} sentences */
 export const list = (sentences) => h("ul", {}, sentences.map((one) => h("li", {}, one)));
 

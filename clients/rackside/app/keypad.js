@@ -66,7 +66,7 @@ export function keypad(
     h("div", { class: "typed" }, input, unit && h("span", { class: "unit" }, unit)),
     h(
       "div",
-      { class: "keys", role: "group", "aria-label": `${label}: keys` },
+      { class: "keys", role: "group", "aria-label": "Keys" },
       DIGITS.map((digit) => key(digit, digit)),
       STEPS[step].map(([means, shows, said]) => key(means, shows, said)),
       key("0", "0"),

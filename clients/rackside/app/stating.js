@@ -4,6 +4,7 @@ import { sign } from "../net/keys.js";
 import { saved } from "../pure/outbox.js";
 import { isShelved, withUndo } from "../pure/undo.js";
 import { save } from "../store/outbox.js";
+import { felt } from "./feedback.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";
 
@@ -40,6 +41,7 @@ export async function store(records, { files = [], instead = [], ...more } = {})
     ...more,
     instead: [...instead, ...edited],
   });
+  felt();
   await changed();
   sync();
 }

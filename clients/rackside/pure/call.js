@@ -15,15 +15,16 @@ import {
 export const MOST_PASSES = 12;
 export const DEEPEST = 30;
 
-/** An empty form; `held_by` is carried over from the call before.
+/** An empty form, but for what is carried over from the call before (pure/sitting.js).
+    @param {Partial<CallForm>} [carried]
     @returns {CallForm} */
-export function blank({ held_by = "" } = {}) {
+export function blank(carried = {}) {
   return {
     method: "probing",
     meal: "",
     shed: "",
     grams: "",
-    held_by,
+    held_by: "",
     identified: "",
     code: "",
     passes: [{ side: "left", depth: null, stopped: "" }, {
@@ -40,16 +41,8 @@ export function blank({ held_by = "" } = {}) {
     whose: "",
     whose_name: "",
     document: "",
+    ...carried,
   };
-}
-
-/** One step of half a scale up or down; null is not probed.
-    @param {number | null} depth
-    @param {number} by */
-export function stepped(depth, by) {
-  if (depth === null) return by > 0 ? 0.5 : null;
-  const next = depth + by / 2;
-  return next < 0 ? null : Math.min(next, DEEPEST);
 }
 
 /** Why a depth must be said again: no source has the species probe so deep. Empty where none is.
@@ -77,6 +70,8 @@ export function missing(form, species, timed = false) {
     needsCode(form) && !form.code.trim() && ["code", "Give the code you read."],
     form.identified === "transponder" && form.code.trim() && !/^\d{15}$/.test(digits(form.code)) &&
     ["code", "A transponder code has 15 digits."],
+    handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
+    !form.told && ["told", "Say whether anyone had told you its sex."],
     ...unobserved(form),
     unusual(form, species) && !form.unusual && ["unusual", unusual(form, species)],
     !concludes(form) && !form.conclusion && ["conclusion", "Say what you conclude."],
@@ -85,8 +80,6 @@ export function missing(form, species, timed = false) {
     ["sureness", "One is not certain of an undetermined sex."],
     form.method === "reproduction" && form.conclusion && form.conclusion !== "female" &&
     ["conclusion", "Eggs or young prove the dam: the conclusion is female."],
-    !form.told && ["told", "Say whether anyone had told you its sex."],
-    handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
     whose(form) && !name(form) && ["whose_name", "Say whose check it was."],
     document(form) && !/^[0-9a-f]{64}$/.test(document(form)) &&
     ["document", "A fingerprint has 64 hexadecimal digits."],

@@ -22,7 +22,7 @@ export function fits(text, { step, most }) {
 }
 
 /** @type {Record<number, RegExp>} */
-const FORMS = { 1: /^\d*$/, 0.5: /^(\d+(\.5)?)?$/, 0.1: /^(\d+(\.\d?)?)?$/ };
+const FORMS = { 1: /^\d*$/, 0.5: /^(\d+(\.5?)?)?$/, 0.1: /^(\d+(\.\d?)?)?$/ };
 
 /** @param {string} text
     @param {string} key

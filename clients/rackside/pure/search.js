@@ -48,9 +48,11 @@ export function ofAnother(animals, animal, form) {
   ];
 }
 
+/** The tag of its tub; "" where it has none.
+    @param {Animal} animal */
+export const tagOf = (animal) => animal.identifiers.find((one) => one.scheme === "tag")?.code ?? "";
+
 /** What an animal is called here: its tag, else another code, else its name.
     @param {Animal} animal */
-export function title(animal) {
-  const tag = animal.identifiers.find((one) => one.scheme === "tag");
-  return (tag ?? animal.identifiers[0])?.code ?? animal.name ?? "No code";
-}
+export const title = (animal) =>
+  tagOf(animal) || (animal.identifiers[0]?.code ?? animal.name ?? "No code");

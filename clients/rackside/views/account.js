@@ -7,6 +7,7 @@ import { state } from "../app/state.js";
 import { fingerprint, fromHex } from "../shared/bytes.js";
 import { isOwed } from "../pure/outbox.js";
 import { standing } from "../store/log.js";
+import { feedback } from "./feedback.js";
 import { alarm, logSeen } from "./log_seen.js";
 import { inMyName } from "./own_word.js";
 
@@ -50,6 +51,7 @@ export function account() {
       ),
       alarmed,
       place,
+      feedback(),
       leaving(),
     ),
   };

@@ -1,10 +1,9 @@
-/* The passes of a probe: large steps of half a scale, and a strip of whole scales. */
+/* The passes of a probe: a depth by the half-scale keypad, and what stopped it. */
 
 import { choice, h, within } from "../app/dom.js";
-import { DEEPEST, MOST_PASSES, stepped } from "../pure/call.js";
+import { keypad } from "../app/keypad.js";
+import { DEEPEST, MOST_PASSES } from "../pure/call.js";
 import { STOPPED } from "../pure/words.js";
-
-const STRIP = 14; // deepest usual; deeper ones by stepping on
 
 /** `form.passes` is changed in place; `onchange` is called after each change.
     @param {CallForm} form
@@ -32,7 +31,7 @@ export function passes(form, onchange) {
     form.passes.push({ side, depth: null, stopped: "" });
     onchange();
     show();
-    within(box, `[data-field=pass-${form.passes.length - 1}] button`).focus();
+    within(box, `[data-field=pass-${form.passes.length - 1}] input`).focus();
   };
   show();
   return box;
@@ -43,40 +42,24 @@ export function passes(form, onchange) {
     @param {() => void} onchange */
 function pass(one, n, onchange) {
   const side = one.side === "left" ? "Left" : "Right";
-  const shown = h("output", { class: "depth", "aria-live": "polite" });
-  const strip = Array.from({ length: STRIP }, (_, at) => mark(at + 1));
-  const set = (/** @type {number | null} */ depth) => {
-    one.depth = depth;
-    show();
-    onchange();
-  };
-  const show = () => {
-    shown.textContent = one.depth === null
-      ? "Not probed"
-      : `${one.depth} scale${one.depth === 1 ? "" : "s"}`;
-    strip.forEach((button, at) =>
-      button.setAttribute("aria-pressed", String(one.depth === at + 1))
-    );
-    less.disabled = one.depth === null;
-    more.disabled = one.depth === DEEPEST;
-  };
-  const less = step("−", `${side}: half a scale less`, () => set(stepped(one.depth, -1)));
-  const more = step("+", `${side}: half a scale more`, () => set(stepped(one.depth, 1)));
-  /** @param {number} depth */
-  function mark(depth) {
-    return h("button", {
-      type: "button",
-      "aria-label": `${side}: ${depth} scale${depth === 1 ? "" : "s"}`,
-      onclick: () => set(depth),
-    }, depth);
-  }
-  show();
+  const name = n < 2 ? side : `${side}, pass ${n + 1}`;
   return h(
     "fieldset",
     { class: "pass", "data-field": `pass-${n}` },
-    h("legend", {}, n < 2 ? side : `${side}, pass ${n + 1}`),
-    h("div", { class: "stepper" }, less, shown, more),
-    h("div", { class: "strip" }, strip),
+    h("legend", {}, name),
+    keypad({
+      name: `depth-${n}`,
+      label: `${name}: depth in scales`,
+      value: one.depth === null ? "" : String(one.depth),
+      step: 0.5,
+      unit: "scales",
+      most: DEEPEST,
+      close: true,
+      oninput: (text) => {
+        one.depth = text === "" ? null : Number(text);
+        onchange();
+      },
+    }),
     choice({
       name: `stopped-${n}`,
       legend: "What stopped it",
@@ -89,9 +72,3 @@ function pass(one, n, onchange) {
     }),
   );
 }
-
-/** @param {string} sign
-    @param {string} label
-    @param {() => void} onclick */
-const step = (sign, label, onclick) =>
-  h("button", { type: "button", class: "step", "aria-label": label, onclick }, sign);

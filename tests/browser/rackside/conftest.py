@@ -343,19 +343,39 @@ def pick(page: Page, legend: str, label: str) -> None:
     group.get_by_label(label, exact=True).check()
 
 
+BEFORE, AFTER = "Last meal, shed and weight", "Harm, note and photo"
+
+
+def unfold(page: Page, summary: str) -> None:
+    place = page.locator(".fold > summary", has_text=summary)
+    if place.locator("..").get_attribute("open") is None:
+        place.click()
+
+
+def add(page: Page, *, grams: str = "", note: str = "") -> None:
+    """What may be left out of a call, and is folded away."""
+    for fold, label, text in ((BEFORE, "Weight in grams", grams), (AFTER, "Note", note)):
+        if text:
+            unfold(page, fold)
+            page.get_by_label(label).fill(text)
+
+
 def fill_in(page: Page, tag: str, *, left: int = 9, right: int = 9, sex: str = "Male") -> None:
     """From the sheet to a form ready to be saved; the animal is found by its tag."""
     page.get_by_label("Find by tag").fill(tag)
     page.get_by_role("link", name=f"Log a call on {tag}", exact=True).click()
-    expect(page.get_by_role("heading", name=tag, exact=True)).to_be_visible()
-    pick(page, "Who holds it", "A second person")
+    expect(page.get_by_role("heading", name=tag, exact=True, level=1)).to_be_visible()
+    as_before = page.locator(".carried").count() > 0
+    if not as_before:
+        pick(page, "Who holds it", "A second person")
+        pick(page, "Who had told you its sex before", "Nobody")
     for side, depth in (("Left", left), ("Right", right)):
         one = page.get_by_role("group", name=side, exact=True)
-        one.get_by_role("button", name=f"{side}: {depth} scales", exact=True).click()
+        for digit in str(depth):
+            one.get_by_role("button", name=digit, exact=True).click()
         one.get_by_label("Resistance").check()
     pick(page, "Conclusion", sex)
     pick(page, "How sure", "Fairly sure")
-    pick(page, "Who had told you its sex before", "Nobody")
 
 
 def save(page: Page, tag: str) -> None:

@@ -11,6 +11,7 @@ from tests.browser.rackside.conftest import (
     Phone,
     Pushes,
     Racks,
+    add,
     all_sent,
     fill_in,
     open_sheet,
@@ -89,8 +90,7 @@ def test_a_call_refused_for_its_time_is_kept_and_offered_with_it_corrected(
     page = phone.signed_in()
     open_sheet(page, visit)
     fill_in(page, "C-2")
-    page.get_by_label("Weight in grams").fill("420")
-    page.get_by_label("Note").fill("Calm.")
+    add(page, grams="420", note="Calm.")
     add_photo(page)
     page.get_by_label("Correct the call’s time to").uncheck()
     save(page, "C-2")

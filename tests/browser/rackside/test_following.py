@@ -7,6 +7,7 @@ from playwright.sync_api import Page, Request, Route, expect
 from tests.browser.rackside.conftest import (
     Phone,
     Racks,
+    add,
     draft_kept,
     open_sheet,
     said,
@@ -129,7 +130,7 @@ def test_a_draft_stays_while_its_animal_is_held_off(racks: Racks, phone: Phone) 
     page = phone.signed_in()
     open_sheet(page, visit)
     page.get_by_role("link", name="Log a call on F-9").click()
-    page.get_by_label("Note").fill("begun")
+    add(page, note="begun")
     draft_kept(page, "begun")
     page.goto("/rackside/#/calls")
     ill = {"noted": {"type": "health", "sign": "ill"}}
@@ -145,7 +146,7 @@ def test_a_draft_goes_with_its_animal(racks: Racks, phone: Phone, *, again: bool
     page = phone.signed_in()
     open_sheet(page, visit)
     page.get_by_role("link", name="Log a call on F-5").click()
-    page.get_by_label("Note").fill("begun")
+    add(page, note="begun")
     draft_kept(page, "begun")
     page.goto("/rackside/#/calls")
     assert [one["animal"] for one in stored(page)["drafts"]] == [visit.animals["F-5"]]

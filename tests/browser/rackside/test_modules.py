@@ -114,7 +114,7 @@ def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
 def test_what_is_missing_is_named_in_the_order_of_the_form(modules: Any) -> None:
     names = modules("call", f"{MISSING}.map(([name]) => name)", {"grams": "x"})
     assert names == [
-        "grams", "identified", "pass-0", "conclusion", "sureness", "told", "held_by",
+        "grams", "identified", "held_by", "told", "pass-0", "conclusion", "sureness",
     ]  # fmt: skip
     form = {**FULL, "held_by": "keeper", "identified": "transponder", "code": "123"}
     form["passes"] = [{"side": "left", "depth": 7, "stopped": ""}]
@@ -144,18 +144,6 @@ def test_a_depth_that_no_source_gives_is_asked_again(
 )
 def test_grams(modules: Any, typed: str, logged: str | None) -> None:
     assert modules("call", "m.grams(given)", typed) == logged
-
-
-def test_steps_of_half_a_scale(modules: Any) -> None:
-    steps = [[None, 1], [None, -1], [0, -1], [0.5, -1], [7, 1], [30, 1]]
-    assert modules("call", "given.map(([depth, by]) => m.stepped(depth, by))", steps) == [
-        0.5,
-        None,
-        None,
-        0,
-        7.5,
-        30,
-    ]
 
 
 def test_a_record_goes_its_way_and_no_other(modules: Any) -> None:

@@ -8,6 +8,7 @@ from hashlib import sha256
 
 from playwright.sync_api import Error, FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
+    AFTER,
     HERE,
     NewPhone,
     Phone,
@@ -17,6 +18,7 @@ from tests.browser.rackside.conftest import (
     fill_in,
     open_sheet,
     save,
+    unfold,
 )
 from tests.pictures import camera_file
 
@@ -89,6 +91,7 @@ def photo_arrived(racks: Racks) -> None:
 def add_photo(page: Page) -> None:
     """As a phone's camera saves it, with place and maker."""
     taken: FilePayload = {"name": "snake.jpg", "mimeType": "image/jpeg", "buffer": camera_file()}
+    unfold(page, AFTER)
     page.get_by_label("Photo of the check").set_input_files(taken)
     expect(page.get_by_role("status").filter(has_text="Photo 1 is with the call.")).to_be_visible()
 
@@ -100,7 +103,7 @@ def test_a_photo_is_sent_later_than_its_call_and_told_so(racks: Racks, phones: N
     open_sheet(page, visit)
     fill_in(page, "P-1")
     add_photo(page)
-    draft_kept(page, '"told": "no"', '"photos": [{')
+    draft_kept(page, '"sureness": "fairly_sure"', '"photos": [{')
     page.reload()  # the photo is part of what was begun
     expect(page.get_by_alt_text("Photo 1")).to_be_visible()
     page.route("**/api/v1/photos/*", lambda route: route.fulfill(status=500, body="<h1>Oh</h1>"))
@@ -122,6 +125,7 @@ def test_what_is_no_picture_is_told(racks: Racks, phone: Phone) -> None:
     open_sheet(page, visit)
     fill_in(page, "P-2")
     note: FilePayload = {"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"}
+    unfold(page, AFTER)
     page.get_by_label("Photo of the check").set_input_files(note)
     expect(page.get_by_text("not a picture that can be read")).to_be_visible()
     save(page, "P-2")
@@ -134,13 +138,13 @@ def test_what_was_begun_outlives_a_closed_page(racks: Racks, phone: Phone) -> No
     open_sheet(page, visit)
     fill_in(page, "D-1", left=7)
     where = page.url
-    draft_kept(page, '"told": "no"')
+    draft_kept(page, '"sureness": "fairly_sure"')
     page.close()
     page = phone.tab(where.split("/rackside/")[1])
     left = page.get_by_role("group", name="Left", exact=True)
-    expect(left.locator("output")).to_have_text("7 scales")
-    left.get_by_role("button", name="Left: half a scale more").click()
-    expect(left.locator("output")).to_have_text("7.5 scales")
+    expect(left.get_by_label("Left: depth in scales")).to_have_value("7")
+    left.get_by_role("button", name="half").click()
+    expect(left.get_by_label("Left: depth in scales")).to_have_value("7.5")
     save(page, "D-1")
     all_sent(page)
     (call,) = racks.calls_on(visit)

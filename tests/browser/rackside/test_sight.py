@@ -6,6 +6,8 @@ from typing import Any
 
 from playwright.sync_api import Route, expect
 from tests.browser.rackside.conftest import (
+    AFTER,
+    BEFORE,
     DUMP,
     HERE,
     NewPhone,
@@ -18,6 +20,7 @@ from tests.browser.rackside.conftest import (
     said,
     save,
     stored,
+    unfold,
 )
 from tests.world import PASSWORD, probing
 
@@ -109,9 +112,11 @@ def test_a_weight_and_a_note_go_along(racks: Racks, phone: Phone) -> None:
     page = phone.signed_in()
     open_sheet(page, visit)
     fill_in(page, "G-1")
+    unfold(page, BEFORE)
     page.get_by_label("Weight in grams").fill("412,5")
     pick(page, "Last meal", "Under 48 h")
     expect(page.get_by_role("status", name="Cautions")).to_contain_text("Fed less than 48 hours")
+    unfold(page, AFTER)
     page.get_by_label("Note").fill("Cafe\u0301, tense.")
     save(page, "G-1")
     all_sent(page)

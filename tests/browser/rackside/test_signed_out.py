@@ -12,6 +12,7 @@ from tests.browser.rackside.conftest import (
     Phone,
     Racks,
     Visit,
+    add,
     all_sent,
     fill_in,
     open_sheet,
@@ -121,8 +122,7 @@ def test_what_waits_can_be_carried_off_before_signing_out(racks: Racks, phone: P
     open_sheet(page, visit)
     phone.context.set_offline(True)
     fill_in(page, "E-1")
-    page.get_by_label("Weight in grams").fill("420")
-    page.get_by_label("Note").fill("Calm.")
+    add(page, grams="420", note="Calm.")
     add_photo(page)
     save(page, "E-1")
     sent = carried_off(page)

@@ -13,6 +13,7 @@ from tests.browser.rackside.conftest import (
     Pushes,
     Racks,
     Visit,
+    add,
     all_sent,
     draft_kept,
     fill_in,
@@ -77,7 +78,7 @@ def test_a_slip_is_undone_before_anything_is_sent(racks: Racks, phone: Phone) ->
     visit, page = ready(racks, phone, "U-1")
     pushes = Pushes(phone)
     fill_in(page, "U-1")
-    page.get_by_label("Weight in grams").fill("420")
+    add(page, grams="420")
     add_photo(page)
     press_save(page, "U-1")
     (first,) = [one for one in stored(page)["outbox"] if one["form"]]
@@ -331,7 +332,7 @@ def test_an_entry_is_not_opened_over_what_was_begun_meanwhile(racks: Racks, phon
     phone.context.set_offline(True)
     saved(page, "V-6")
     fill_in(page, "V-6", sex="Female")
-    draft_kept(page, '"told": "no"')
+    draft_kept(page, '"sureness": "fairly_sure"')
     page.goto(f"{HERE}#/calls")
     card(page, "V-6").get_by_role("button", name="Change it").click()
     expect(page.locator("#announcement")).to_contain_text("Something else was begun")

@@ -28,7 +28,7 @@ def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -
     fill_in(page, "V-1")
     save(page, "V-1")
     fill_in(page, "V-2", left=4)
-    draft_kept(page, '"told": "no"')
+    draft_kept(page, '"sureness": "fairly_sure"')
     old = page.evaluate("caches.keys()")
     racks.release("/* newer */")
     page.evaluate("navigator.serviceWorker.ready.then((one) => one.update())")
@@ -40,7 +40,7 @@ def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -
     page.reload()
     expect(page.locator("#waiting")).to_have_text("1 not sent")
     left = page.get_by_role("group", name="Left", exact=True)
-    expect(left.locator("output")).to_have_text("4 scales")
+    expect(left.get_by_label("Left: depth in scales")).to_have_value("4")
     assert page.evaluate("fetch('rackside.css').then((one) => one.text())").endswith("/* newer */")
 
 
