@@ -20,6 +20,17 @@ class Kept(NamedTuple):
     right: int
 
 
+class Second(NamedTuple):
+    """Animals on which two people who knew no answer ``agree``, each by another method; how many of
+    them are ``verified``, and with the world's ``own`` rates would be; how many of those that are
+    not are what was found."""
+
+    agree: int
+    verified: int
+    own: int
+    left_right: int
+
+
 class Calibration(NamedTuple):
     """``verified``: by sex how many are, and how many of them are not of it."""
 
@@ -27,6 +38,7 @@ class Calibration(NamedTuple):
     settled: int
     verified: Mapping[str, tuple[int, int]]
     bins: Sequence[Kept]
+    second: Second
 
 
 def kept() -> list[Calibration]:
@@ -36,9 +48,9 @@ def kept() -> list[Calibration]:
 
 
 def _read(row: dict[str, Any]) -> Calibration:
-    bins = [Kept(*one) for one in row["bins"]]
+    bins, second = [Kept(*one) for one in row["bins"]], Second(*row["second"])
     verified = {sex: (of, wrong) for sex, (of, wrong) in row["verified"].items()}
-    return Calibration(row["world"], row["settled"], verified, bins)
+    return Calibration(row["world"], row["settled"], verified, bins, second)
 
 
 def write(found: Sequence[Calibration], order: Callable[[Calibration], Any]) -> None:

@@ -96,6 +96,16 @@ def _came_true(found: Sequence[Calibration]) -> Iterator[str]:
         yield f"| {one.world} | {one.settled:,} | {' | '.join([*wrong, *bins])} |"
 
 
+def _second(found: Sequence[Calibration]) -> Iterator[str]:
+    for one in found:
+        agree, verified, own, right = one.second
+        rest = agree - verified
+        yield (
+            f"| {one.world} | {one.settled:,} | {agree:,} | {100 * verified / agree:.1f} "
+            f"| {100 * own / agree:.1f} | {right:,} of {rest:,} ({100 * right / rest:.1f}) |"
+        )
+
+
 def written(found: Sequence[Calibration]) -> str:
     """The whole document."""
     edges = [f"{100 * one.low:g} to {100 * one.high:g}" for one in found[0].bins]
@@ -126,6 +136,16 @@ def written(found: Sequence[Calibration]) -> str:
             f"| world | settled | males wrong | females wrong | {' | '.join(edges)} |",
             "|---|---|---|---|" + "---|" * len(edges),
             *_came_true(found),
+            "",
+            "## What a second method verifies",
+            "",
+            "Animals that two people who knew no answer examined, each by another method, and",
+            "found to be the same; how many in 100 of them are verified, and would be if the model",
+            "held the world's own rates; and of those that are not, how many are what was found.",
+            "",
+            "| world | settled | examined so | verified | by its own rates | right of the others |",
+            "|---|---|---|---|---|---|",
+            *_second(found),
             "",
             "## Where each number comes from",
             "",

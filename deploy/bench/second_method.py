@@ -18,6 +18,14 @@ from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 BEFORE = "sexing-2"
 
 
+class Result(NamedTuple):
+    """What somebody found who knew no answer."""
+
+    examiner: str
+    method: Method
+    sex: Sex
+
+
 class SecondMethod(NamedTuple):
     """Animals that two people who knew no answer examined, each by another method, each with a
     result: ``used`` so many, ``verified`` so many of them; the same of those where all such
@@ -40,12 +48,12 @@ class SecondMethod(NamedTuple):
 
 def second_method(drawn: Drawn, standings: Sequence[Standing]) -> SecondMethod:
     """Of one draw."""
-    found = [
-        _of_one(record, standing, len(sexes) == 1)
+    each = [
+        _of_one(record, standing, len({one.sex for one in found}) == 1)
         for record, standing in zip(drawn.records, standings, strict=True)
-        if (sexes := _results(record))
+        if (found := results(record))
     ]
-    return together(found)
+    return together(each)
 
 
 def together(found: Sequence[SecondMethod]) -> SecondMethod:
@@ -59,18 +67,18 @@ def _of_one(record: Record, standing: Standing, agree: bool) -> SecondMethod:
     return SecondMethod(1, verified, agree, agree and verified, before, before and verified)
 
 
-def _results(record: Record) -> set[Sex]:
+def results(record: Record) -> list[Result]:
     """What those found who knew no answer, if two of them used different methods; else nothing."""
-    results = list(_independent(record))
-    two = any(one[0] != other[0] and one[1] != other[1] for one in results for other in results)
-    return {sex for *_, sex in results} if two else set()
+    found = list(_independent(record))
+    two = any(one.examiner != b.examiner and one.method != b.method for one in found for b in found)
+    return found if two else []
 
 
-def _independent(record: Record) -> Iterator[tuple[str, Method, Sex]]:
+def _independent(record: Record) -> Iterator[Result]:
     for call in record.evidence:
         examined = call.method not in DEFAULT_POLICY.excluded and call.report != "unconfirmed"
         if examined and call.anchored_to is None and call.conclusion != "undetermined":
-            yield call.examiner, call.method, call.conclusion
+            yield Result(call.examiner, call.method, call.conclusion)
 
 
 def _share(part: int, whole: int) -> str:

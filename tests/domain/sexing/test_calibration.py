@@ -27,8 +27,8 @@ def _scores(world, version):
 
 def _scored(world, animals, seed, version=CURRENT):
     """Before anything was learned."""
-    ((_, _, found),) = run(world, animals, seed, [0], version)
-    return found
+    (found,) = run(world, animals, seed, [0], version)
+    return found.scores
 
 
 @pytest.mark.parametrize("version", VERSIONS)
