@@ -85,7 +85,7 @@ def run(folder: Path, *arguments: str) -> str:
 def test_long_tests_run_with_all_and_are_counted_without(tmp_path: Path, processes: str) -> None:
     ordinary = run(tmp_path, "-n", processes)
     assert "3 passed" in ordinary, ordinary
-    told = "1 long tests and 3 cases of others left out: --all runs them too."
+    told = "1 long tests and 3 others left out: --all runs them too."
     assert told in ordinary, ordinary
     everything = run(tmp_path, "-n", processes, "--all")
     assert "7 passed" in everything, everything
@@ -95,7 +95,7 @@ def test_long_tests_run_with_all_and_are_counted_without(tmp_path: Path, process
 def test_what_proves_a_long_test_in_the_ordinary_suite_is_not_long() -> None:
     mark = SimpleNamespace(args=("minutes; tests/test_a.py::test_b",))
     long: list[Any] = [SimpleNamespace(nodeid="c", get_closest_marker=lambda name: mark)]
-    are_proved_without(long, {"tests/test_a.py::test_b"})
+    assert are_proved_without(long, {"tests/test_a.py::test_b"}) == {"tests/test_a.py::test_b"}
     are_proved_without(long, {"tests/test_another.py::test_b"})  # it was not collected
     with pytest.raises(pytest.UsageError, match="c is to be proved by"):
         are_proved_without(long, {"tests/test_a.py::test_d"})
@@ -104,7 +104,7 @@ def test_what_proves_a_long_test_in_the_ordinary_suite_is_not_long() -> None:
 def test_some_cases_are_others_with_each_seed_and_every_one_comes() -> None:
     mark = SimpleNamespace(args=(2,), kwargs={})
     cases: list[Any] = [
-        SimpleNamespace(nodeid=f"test_a[{one}]", get_closest_marker=lambda name: mark)
+        SimpleNamespace(nodeid=f"test_a[{one}]", get_closest_marker={"some": mark}.get)
         for one in range(6)
     ]
     asked = [
@@ -125,6 +125,19 @@ def test_every_long_test_names_an_ordinary_one_of_the_same_promise() -> None:
                 assert named, f"{file}: {why}"
                 found = (ROOT / named[1]).read_text()
                 assert f"def {named[2]}(" in found, f"{file}: {named[0]}"
+
+
+def test_one_in_some_of_a_files_tests_are_asked_and_those_needed_always() -> None:
+    mark = SimpleNamespace(args=(3,), kwargs={})
+    tests: list[Any] = [
+        SimpleNamespace(nodeid=f"a.py::test_{one}[{case}]", get_closest_marker={"one_in": mark}.get)
+        for one in range(7)
+        for case in "xy"
+    ]
+    left = [{one.nodeid for one in beyond(tests, n, {"a.py::test_0"})} for n in range(40)]
+    assert {len(one) for one in left} == {8}, "of the other six, four with their cases"
+    assert set().union(*left) == {one.nodeid for one in tests[2:]}
+    assert set.intersection(*left) == set()
 
 
 def test_files_of_long_tests_are_there_and_begun_first_in_their_order() -> None:

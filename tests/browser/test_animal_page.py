@@ -6,6 +6,8 @@ import pytest
 from tests.browser.conftest import Open, Site, session_of
 from tests.browser.test_commerce import serious_faults
 
+pytestmark = pytest.mark.one_in(3)
+
 DESK, PHONE = {"width": 1440, "height": 900}, {"width": 360, "height": 740}
 
 

@@ -14,6 +14,8 @@ from tests.pictures import body_of, camera_file, plain_file
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 
+pytestmark = pytest.mark.one_in(3)
+
 CHIP = "276098100000001"
 
 

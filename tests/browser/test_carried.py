@@ -20,6 +20,8 @@ from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.notes import Note, read_note, signed
 from scalewitness.ledger.services.signing import sign_checkpoint
 
+pytestmark = pytest.mark.one_in(3)
+
 LOG = read_signer(settings.LOG_SIGNING_KEY)
 
 

@@ -11,6 +11,8 @@ from tests.browser.test_animal_page import DESK, PHONE
 from scalewitness.disputes.models import Dispute
 from scalewitness.mail.models import Letter
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @dataclass(frozen=True)
 class Told:

@@ -11,6 +11,8 @@ from tests.browser.conftest import Open, Site, session_of
 
 from scalewitness.pages.importing import importing
 
+pytestmark = pytest.mark.one_in(3)
+
 MESSY = Path(__file__).parents[2] / "fixtures_demo" / "lists" / "animals.xlsx"
 LINES = 328
 """As a spreadsheet shows them, headings, totals and blank ones among them."""

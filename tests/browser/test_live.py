@@ -12,6 +12,8 @@ from tests.world import new_id
 from scalewitness.animals.services import create_collection
 from scalewitness.pages.parts.picks import LIKELY, SHOWN
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @dataclass(frozen=True)
 class Told:

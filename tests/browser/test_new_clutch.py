@@ -8,6 +8,8 @@ from playwright.sync_api import Locator, Page, expect
 from tests.browser.conftest import Open, Site, session_of
 from tests.world import new_id
 
+pytestmark = pytest.mark.one_in(3)
+
 MOST_CLICKS = 12
 WEIGHTS = [f"{11 + number / 10:.1f}" for number in range(14)]
 

@@ -6,6 +6,8 @@ from playwright.sync_api import expect
 from tests.browser.conftest import Open, Site
 from tests.world import PASSWORD
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @pytest.fixture(scope="module")
 def email(site: Site) -> str:

@@ -12,6 +12,8 @@ from tests.browser.conftest import Open, Site
 from tests.second_factors import app_of
 from tests.world import PASSWORD
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @dataclass(frozen=True)
 class Told:

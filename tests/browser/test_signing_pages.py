@@ -18,6 +18,8 @@ from tests.world import PASSWORD
 
 from scalewitness_cli.main import cli
 
+pytestmark = pytest.mark.one_in(2)
+
 HERE = "/devices/this-browser"
 Command = Callable[..., Any]
 MOST_SCRIPT = 30_000
@@ -92,6 +94,7 @@ def send(page: Page) -> None:
     page.get_by_role("button", name="Record this call").click()
 
 
+@pytest.mark.one_in(1)
 def test_what_is_typed_on_a_page_counts_as_its_keepers_own_word(
     opened: Open, site: Site, story: Told, command: Command
 ) -> None:

@@ -4,6 +4,8 @@ import pytest
 from playwright.sync_api import expect
 from tests.browser.conftest import Open, Site, session_of
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @pytest.fixture(scope="module")
 def story(site: Site) -> dict[str, str]:

@@ -15,6 +15,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.invitations import invite_by_letter
 
+pytestmark = pytest.mark.one_in(2)
+
 PHONE: ViewportSize = {"width": 360, "height": 740}
 MOST_TAPS, MOST_SCREENS = 12, 3
 CODES = ("V-01", "V-02", "V-03")

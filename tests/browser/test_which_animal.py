@@ -9,6 +9,8 @@ from tests.browser.test_commerce import PHONE, keep, serious_faults
 from tests.intake.test_comparing import EGGS, photo
 from tests.world import probing
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @dataclass(frozen=True)
 class Told:

@@ -10,12 +10,15 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness_cli.identity import moment_now
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture(scope="module")
 def odile(room: Room) -> Machine:
     return room.at_work("odile")
 
 
+@pytest.mark.one_in(1)
 def test_checks_noted_without_a_signal_are_sent_proved_and_shown(
     room: Room, odile: Machine
 ) -> None:
@@ -65,6 +68,7 @@ def test_it_asks_for_what_is_not_said_and_puts_the_cautions_first(odile: Machine
     assert (call["identified"], call["held_by"]) == ({"by": "tag", "code": "B2"}, "examiner")
 
 
+@pytest.mark.one_in(1)
 def test_a_blind_guest_has_the_sheet_and_nothing_of_what_others_found(
     room: Room, odile: Machine
 ) -> None:

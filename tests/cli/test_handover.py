@@ -14,6 +14,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.commitment import commit
 from scalewitness_cli.identity import moment_now
 
+pytestmark = pytest.mark.one_in(3)
+
 SALT = "5a" * 32
 
 

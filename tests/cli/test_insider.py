@@ -23,6 +23,8 @@ from scalewitness_cli.identity import moment_now
 from scalewitness_cli.recovery import spelled
 from scalewitness_cli.revoked import FILE
 
+pytestmark = pytest.mark.one_in(2)
+
 ENROL = """
 from django.utils import timezone
 from scalewitness.people.models import Keeper
@@ -186,6 +188,7 @@ def test_with_the_rule_it_is_refused(odile: Machine, insider: Insider) -> None:
     assert intruder.post("push", {"items": [said]}).status_code == 401
 
 
+@pytest.mark.one_in(1)
 def test_written_past_all_rules_it_is_proof(odile: Machine, insider: Insider) -> None:
     """The lifting they write is signed by nobody, so it lifts nothing for the keeper's command."""
     keeper, said = odile.api.get("keepers/me").json()["id"], call(odile)
@@ -300,6 +303,7 @@ def test_signing_out_ends_the_key_by_its_own_signature(odile: Machine) -> None:
     assert one["key"]["revoked_position"] is not None
 
 
+@pytest.mark.one_in(1)
 def test_a_forged_standing_is_named_by_the_command_of_whoever_sees_it(
     odile: Machine, insider: Insider
 ) -> None:

@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 import pytest
 from tests.cli.rooms import Machine, Room, new_animal
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @pytest.fixture(scope="module")
 def odile(room: Room) -> Machine:

@@ -6,6 +6,8 @@ import pytest
 from tests.cli.rooms import Machine, Room
 from tests.domain.tables.lists import workbook
 
+pytestmark = pytest.mark.one_in(3)
+
 ROWS = [
     ["My snakes"],
     ["ID", "Art", "Sex", "DOB", "Chip", "Price"],

@@ -17,6 +17,8 @@ from scalewitness.domain.translog.base64s import decode64, encode64
 from scalewitness.domain.translog.record_map import Link, NotShown, Opening
 from scalewitness_cli.one_record import require_seals
 
+pytestmark = pytest.mark.one_in(2)
+
 DAY = 86_400.0
 
 
@@ -148,6 +150,7 @@ def test_one_that_is_admitted_is_on_record_with_its_seal(
     assert not found["faulty"]
 
 
+@pytest.mark.one_in(1)
 def test_one_that_is_made_to_disappear_is_an_alarm(
     room: Room, host: Machine, guest: Machine
 ) -> None:

@@ -6,6 +6,8 @@ import pytest
 from tests.cli.meddler import Meddler, a_sign_in_page, cut_the_request, meddling, saying
 from tests.cli.rooms import Machine, Room, new_animal
 
+pytestmark = pytest.mark.one_in(3)
+
 NOWHERE = "http://127.0.0.1:1"
 FAST = 10.0
 """A sign-in is tried for ten seconds."""

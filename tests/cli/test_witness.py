@@ -18,6 +18,8 @@ from tests.waiting import ENOUGH, eventually, killed_at_the_end
 from scalewitness.domain.translog.keys import KeyType, Signer, read_verifier
 from scalewitness.domain.translog.notes import open_note, read_line, read_note
 
+pytestmark = pytest.mark.one_in(3)
+
 KEY = str(SIGNER.verifier)
 OTHER = Signer("other.example/log", KeyType.ED25519, bytes(32))
 
@@ -88,6 +90,7 @@ def test_it_writes_a_line_made_anew_and_sends_nothing(machine: Machine, tmp_path
     assert not (tmp_path / "anew").exists()
 
 
+@pytest.mark.one_in(1)
 def test_an_alarm_cannot_be_clicked_away(machine: Machine) -> None:
     machine.look()
     machine.served.log = FakeLog(6, "false")

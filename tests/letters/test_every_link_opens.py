@@ -56,8 +56,10 @@ class Readers:
     def __init__(self) -> None:
         self.read: set[UUID] = set()
         self.kinds: set[str] = set()
+        self.opened: set[tuple[UUID | None, str]] = set()
 
     def open_all(self) -> None:
+        self.opened.clear()
         for letter in Letter.objects.exclude(pk__in=self.read).order_by("created_at", "pk"):
             self.read.add(letter.pk)
             if letter.state != "joined":
@@ -72,6 +74,9 @@ class Readers:
                 Q(pk=letter.recipient) | Q(buyer__pk=letter.recipient)
             ).first()
             reader = reader or Keeper.objects.filter(email=letter.to).first()
+            if ((who := reader.pk if reader else None), link) in self.opened:
+                continue
+            self.opened.add((who, link))
             browser = Client()
             if reader is not None:
                 browser.force_login(reader)

@@ -168,6 +168,7 @@ def facts_said(browser: Browser, path: str, stage: Stage) -> list[str]:
 
 
 @pytest.mark.parametrize("persona", PERSONAS)
+@pytest.mark.some(2, besides=("guest_before", "stranger"))
 def test_only_theirs_to_say_becomes_a_fact(stage: Stage, persona: str) -> None:
     browser, wrong = reader(stage, persona), []
     for name, who in SAYS.items():

@@ -8,6 +8,7 @@ import json
 import re
 from base64 import b64encode
 
+import pytest
 from django.conf import LazySettings
 from playwright.sync_api import Page, Route, expect
 from tests.browser.conftest import Open
@@ -18,6 +19,8 @@ from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness.domain.translog.notes import Note, signature_line, signed
 from scalewitness.domain.translog.receipts import Receipt, prove
 from scalewitness.domain.translog.tree import leaf_hash
+
+pytestmark = pytest.mark.one_in(2)
 
 KEY = str(LOG.verifier)
 OTHER = Signer(LOG.name, KeyType.ED25519, bytes(range(1, 33)))

@@ -26,6 +26,8 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.leaf import Leaf
 
+pytestmark = pytest.mark.one_in(2)
+
 DAY = 86_400
 TWO_DAYS = pytest.mark.parametrize(
     ("off", "words"), [(-2 * DAY, "2 days behind"), (2 * DAY, "2 days ahead")]

@@ -15,6 +15,8 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
+pytestmark = pytest.mark.one_in(3)
+
 STORE = "const s = await import('/rackside/store/replica.js');"
 SESSION = """const session = await new Promise((done) => {
   const asked = indexedDB.open("rackside"); asked.onsuccess = () => {

@@ -3,6 +3,7 @@ there too, with or without a signal."""
 
 import re
 
+import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     Phone,
@@ -13,6 +14,8 @@ from tests.browser.rackside.conftest import (
     open_sheet,
     pick,
 )
+
+pytestmark = pytest.mark.one_in(3)
 
 WORD = re.compile("Until they confirm it, .* it is your word and verifies nothing")
 LAB = "Larkmoor marker laboratory"

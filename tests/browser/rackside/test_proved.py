@@ -33,6 +33,8 @@ from scalewitness.domain.translog.leaf import Leaf
 from scalewitness_cli.saved import check, read_saved
 from scalewitness_cli.shown import Record, disagreements
 
+pytestmark = pytest.mark.one_in(2)
+
 FITS = re.compile(r"Checked by this phone: complete and unaltered as of position [\d,]+")
 BLIND = "Before your own call it cannot be shown to you that a record is complete."
 
@@ -205,6 +207,7 @@ def proved(page: Page, animal: str) -> dict[str, Any] | None:
     return next((one for one in stored(page)["proved"] if one["id"] == animal), None)
 
 
+@pytest.mark.one_in(1)
 def test_a_forged_standing_is_named_beside_its_animal(
     racks: Racks, phone: Phone, tmp_path: Path
 ) -> None:
@@ -241,6 +244,7 @@ def test_a_forged_standing_is_named_beside_its_animal(
     expect(page.locator("#notice")).not_to_contain_text("P-1")
 
 
+@pytest.mark.one_in(1)
 def test_a_blind_guest_reads_what_cannot_be_shown_and_keeps_no_proof(
     racks: Racks, phone: Phone
 ) -> None:

@@ -2,6 +2,7 @@
 signal too, and none of it stays on the phone of whoever is to check one of the two blind."""
 
 import httpx
+import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     Phone,
@@ -13,6 +14,8 @@ from tests.browser.rackside.conftest import (
     stored,
     until,
 )
+
+pytestmark = pytest.mark.one_in(3)
 
 
 def planned(racks: Racks, who: httpx.Client, sire: str, dam: str) -> str:
@@ -61,6 +64,7 @@ def test_a_tap_notes_what_is_seen_without_a_signal_signed_and_once(
     assert phone.complaints == []
 
 
+@pytest.mark.one_in(1)
 def test_no_pairing_is_kept_by_whoever_is_to_check_one_of_the_two_blind(
     racks: Racks, phone: Phone
 ) -> None:

@@ -9,6 +9,8 @@ from tests.browser.rackside.conftest import NewPhone, Racks
 from tests.site_pages import Pages
 from tests.world import PASSWORD
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture(scope="module")
 def pages(racks: Racks) -> Iterator[Pages]:

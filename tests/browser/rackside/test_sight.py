@@ -4,6 +4,7 @@ import json
 import re
 from typing import Any
 
+import pytest
 from playwright.sync_api import Route, expect
 from tests.browser.rackside.conftest import (
     AFTER,
@@ -24,7 +25,10 @@ from tests.browser.rackside.conftest import (
 )
 from tests.world import PASSWORD, probing
 
+pytestmark = pytest.mark.one_in(2)
 
+
+@pytest.mark.one_in(1)
 def test_the_blind_are_told_nothing_until_their_own_call_is_in(racks: Racks, phone: Phone) -> None:
     visit = racks.visit("B-1", "B-2")
     for animal, tag in ((visit.animals["B-1"], "B-1"), (visit.animals["B-2"], "B-2")):
@@ -46,6 +50,7 @@ def test_the_blind_are_told_nothing_until_their_own_call_is_in(racks: Racks, pho
     assert "standing" not in animals[visit.animals["B-2"]]
 
 
+@pytest.mark.one_in(1)
 def test_a_revoked_visit_is_purged_and_the_call_made_in_time_still_arrives(
     racks: Racks, phone: Phone
 ) -> None:

@@ -4,6 +4,7 @@ import base64
 import json
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     DUMP,
@@ -21,6 +22,8 @@ from tests.browser.rackside.conftest import (
 )
 from tests.browser.rackside.test_offline import add_photo
 from tests.world import PASSWORD
+
+pytestmark = pytest.mark.one_in(3)
 
 
 def revoked(racks: Racks, phone: Phone, visit: Visit) -> Page:
@@ -68,6 +71,7 @@ def test_signed_out_by_the_server_it_goes_on_without_a_signal(
     expect(page.get_by_text("The server signed this phone out.")).to_be_hidden()
 
 
+@pytest.mark.one_in(1)
 def test_another_keeper_neither_sees_nor_sends_what_waits(racks: Racks, phones: NewPhone) -> None:
     """Nor what was refused: it waits for its own examiner."""
     visit = racks.visit("X-1")
