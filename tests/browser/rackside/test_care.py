@@ -1,37 +1,60 @@
 """Care of one's own animals at the racks, with and without a signal: each note reaches the log
 once, signed, whatever comes between."""
 
+import json
 import re
+from dataclasses import dataclass
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
+    NewPhone,
     Phone,
     Racks,
     Visit,
     all_sent,
+    fresh_id,
+    moment,
+    open_sheet,
     said,
     stored,
+    ten_seconds_later,
     until,
 )
+from tests.world import probing
 
 from scalewitness.domain.translog.leaf import Leaf
 
+AWAY = "net::ERR_FAILED"
 
-def kept_at(racks: Racks, *places: str) -> Visit:
+
+@dataclass(frozen=True)
+class Kept:
+    """A collection, and its animals by tag."""
+
+    home: str
+    animals: dict[str, str]
+
+
+def kept_at(racks: Racks, *places: str) -> Kept:
     """Odile's animals, each tagged as the tub that it is in."""
-    visit = racks.visit(*places)
-    for place, animal in visit.animals.items():
+    made = Kept(fresh_id(), {place: fresh_id() for place in places})
+    racks.odile.post("collections", json={"id": made.home, "name": "Room"}).raise_for_status()
+    registered = {"collection": made.home, "species": "python_regius"}
+    for place, animal in made.animals.items():
+        tag = {"scheme": "tag", "code": place}
+        first = said("animal_registered", animal, registered)
+        racks.push(racks.odile, first, said("identifier_assigned", animal, tag))
         racks.odile.patch(
             f"animals/{animal}", json={"rack": place}, headers={"If-Match": '"v1"'}
         ).raise_for_status()
-    return visit
+    return made
 
 
-def at_the_racks(phone: Phone, visit: Visit) -> Page:
+def at_the_racks(phone: Phone, kept: Kept) -> Page:
     """Signed in, with all of Odile's animals here, and then without a signal."""
     page = phone.signed_in("odile")
-    here = set(visit.animals.values())
+    here = set(kept.animals.values())
     until(page, lambda: here <= {one["id"] for one in stored(page)["animals"]}, "the animals")
     expect(page.get_by_role("link", name="Animals")).to_be_visible()
     phone.context.set_offline(True)
@@ -56,9 +79,9 @@ def noted_of(racks: Racks, animal: str) -> list[Leaf]:
 
 
 def test_care_is_noted_without_a_signal_and_signed(racks: Racks, phone: Phone) -> None:
-    visit = kept_at(racks, "C1-1")
-    animal = visit.animals["C1-1"]
-    page = at_the_racks(phone, visit)
+    kept = kept_at(racks, "C1-1")
+    animal = kept.animals["C1-1"]
+    page = at_the_racks(phone, kept)
     open_animal(page, animal, "C1-1")
     press(page, "Meal refused")
     announced(page, "C1-1: meal refused, saved here.")
@@ -95,9 +118,9 @@ def test_care_is_noted_without_a_signal_and_signed(racks: Racks, phone: Phone) -
 def test_a_glove_that_taps_twice_notes_once_and_undo_takes_it_back(
     racks: Racks, phone: Phone
 ) -> None:
-    visit = kept_at(racks, "C2-1")
-    animal = visit.animals["C2-1"]
-    page = at_the_racks(phone, visit)
+    kept = kept_at(racks, "C2-1")
+    animal = kept.animals["C2-1"]
+    page = at_the_racks(phone, kept)
     open_animal(page, animal, "C2-1")
     page.get_by_role("button", name="Meal taken").dblclick()
     announced(page, "C2-1: meal taken, saved here.")
@@ -115,10 +138,10 @@ def test_a_glove_that_taps_twice_notes_once_and_undo_takes_it_back(
 
 
 def test_a_weight_is_changed_until_it_is_sent(racks: Racks, phone: Phone) -> None:
-    visit = kept_at(racks, "C3-1")
-    animal = visit.animals["C3-1"]
+    kept = kept_at(racks, "C3-1")
+    animal = kept.animals["C3-1"]
     racks.push(racks.odile, said("husbandry_noted", animal, {"noted": weight("412")}))
-    page = at_the_racks(phone, visit)
+    page = at_the_racks(phone, kept)
     page.goto(f"{HERE}#/own/{animal}/weight")
     expect(page.get_by_text("Last: 412 g, today.")).to_be_visible()
     for key in ("4", "1", "2", "0"):
@@ -143,14 +166,14 @@ def weight(grams: str) -> dict[str, str]:
 
 
 def test_a_rack_is_fed_in_one_go_with_exceptions(racks: Racks, phone: Phone) -> None:
-    visit = kept_at(racks, "F1-10", "F1-2", "F1-1", "F1-3", "F2-1")
+    kept = kept_at(racks, "F1-10", "F1-2", "F1-1", "F1-3", "F2-1")
     racks.push(
         racks.odile,
         said(
-            "husbandry_noted", visit.animals["F1-3"], {"noted": {"type": "shed", "stage": "opaque"}}
+            "husbandry_noted", kept.animals["F1-3"], {"noted": {"type": "shed", "stage": "opaque"}}
         ),
     )
-    page = at_the_racks(phone, visit)
+    page = at_the_racks(phone, kept)
     page.goto(f"{HERE}#/rack/F1")
     rows = page.locator(".fed li")
     expect(rows).to_have_text(
@@ -173,14 +196,118 @@ def test_a_rack_is_fed_in_one_go_with_exceptions(racks: Racks, phone: Phone) -> 
     phone.context.set_offline(False)
     all_sent(page)
     fed = {
-        tag: [one.body["noted"] for one in noted_of(racks, id)] for tag, id in visit.animals.items()
+        tag: [one.body["noted"] for one in noted_of(racks, id)] for tag, id in kept.animals.items()
     }
     taken, refused = ({"type": "meal", "taken": one} for one in (True, False))
     assert fed["F1-1"] == fed["F1-10"] == [taken]
     assert (fed["F1-2"], fed["F2-1"]) == ([refused], [])
     assert all(
         one.sig
-        for id in visit.animals.values()
+        for id in kept.animals.values()
         for one in noted_of(racks, id)[-1:]
-        if id != visit.animals["F1-3"]
+        if id != kept.animals["F1-3"]
     )
+
+
+def test_care_is_stored_whole_or_not_at_all_wherever_a_tab_is_killed(
+    racks: Racks, phone: Phone
+) -> None:
+    kept = kept_at(racks, *(f"K1-{tub}" for tub in range(1, 6)))
+    page = at_the_racks(phone, kept)
+    page.goto(f"{HERE}#/rack/K1")
+    expect(page.get_by_role("button", name="Save: 5 taken")).to_be_visible()
+    page.evaluate("document.querySelector('.bar button').click()")
+    page.close()  # at the tap
+    page, other = phone.tab("#/rack/K1"), phone.tab("#/rack/K1")
+    expect(page.locator(".fed li")).to_have_count(5)
+    here = stored(page)["outbox"]
+    assert len(here) in {0, 5}
+    if not here:
+        press(page, "Save: 5 taken")
+    for tab in (page, other):
+        expect(tab.get_by_role("button", name="Save: 5 left out")).to_be_disabled()
+    open_animal(page, kept.animals["K1-1"], "K1-1")
+    press(page, "Shed")
+    page.close()  # once it was stored, or before
+    shed = sum(one["shown"]["line"] == "Shed its skin" for one in stored(other)["outbox"])
+    phone.context.set_offline(False)
+    all_sent(other)
+    entries = [noted_of(racks, id) for id in kept.animals.values()]
+    assert [len(one) for one in entries] == [1 + shed, 1, 1, 1, 1]
+    assert all(one.sig for each in entries for one in each)
+
+
+def test_care_is_in_the_log_once_whatever_answer_is_lost(racks: Racks, phones: NewPhone) -> None:
+    phone = phones(AWAY)
+    kept = kept_at(racks, "K2-1", "K2-2")
+    page = at_the_racks(phone, kept)
+    page.goto(f"{HERE}#/rack/K2")
+    press(page, "Save: 2 taken")
+    announced(page, "K2: 2 taken, saved here.")
+    pushes: list[str] = []
+
+    def lost(route: Route) -> None:
+        pushes.append(route.request.post_data or "")
+        if len(pushes) > 2:
+            route.continue_()
+            return
+        route.fetch()
+        route.abort()
+
+    phone.context.route("**/api/v1/push", lost)
+    phone.context.set_offline(False)
+    ten_seconds_later(page)
+    until(page, lambda: pushes, "the first answer to be lost")
+    page.close()  # before it heard
+    page = phone.tab("#/calls")
+    button = page.get_by_role("button", name="Send now")
+    until(page, lambda: button.click() or len(pushes) > 2, "the third to be heard")  # type: ignore[func-returns-value]
+    all_sent(page)
+    entries = [noted_of(racks, id) for id in kept.animals.values()]
+    assert [[one.body["noted"]["type"] for one in each] for each in entries] == [["meal"]] * 2
+    assert all(one.sig for each in entries for one in each)
+
+
+def test_a_partner_cares_too_and_nothing_is_left_once_they_are_to_check_it_blind(
+    racks: Racks, phone: Phone
+) -> None:
+    kept = kept_at(racks, "P1-1")
+    animal = kept.animals["P1-1"]
+    racks.push(racks.odile, said("call_made", animal, probing("female", "P1-1")))
+    greta = str(racks.greta.get("keepers/me").json()["id"])
+    grant = said("grant_given", kept.home, {"to": greta, "role": "partner"})
+    racks.push(racks.odile, grant)
+    page = phone.signed_in()
+    here = lambda: [one for one in stored(page)["facts"] if one["about"] == animal]  # noqa: E731
+    until(page, here, "the facts")
+    open_animal(page, animal, "P1-1")
+    calls = page.locator("section section").filter(has_text="Calls")
+    for told in ("Female, certain", "Probing: left 3, right 2.5", "Odile"):
+        expect(calls).to_contain_text(told)
+    press(page, "Meal taken")
+    announced(page, "P1-1: meal taken, saved here.")
+    all_sent(page)
+    assert [one.by for one in noted_of(racks, animal)] == [greta]
+    racks.push(racks.odile, said("grant_revoked", kept.home, {"grant": grant["id"]}))
+    visit = blind_visit(racks, kept, greta)
+    open_sheet(page, visit)
+    assert here() == []
+    held = stored(page)
+    assert "female" not in json.dumps([held["animals"], held["facts"], held["proved"]])
+    page.goto(f"{HERE}#/own/{animal}")
+    expect(page.get_by_role("heading", name="Not here")).to_be_visible()
+
+
+def blind_visit(racks: Racks, kept: Kept, guest: str) -> Visit:
+    body = {
+        "collection": kept.home,
+        "guest": guest,
+        "animals": list(kept.animals.values()),
+        "opens": moment(-60),
+        "closes": moment(3600),
+        "blind": True,
+    }
+    made = Visit(fresh_id(), kept.animals)
+    racks.push(racks.odile, said("visit_invited", made.id, body))
+    racks.push(racks.greta, said("visit_accepted", made.id, {}))
+    return made

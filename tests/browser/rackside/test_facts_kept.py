@@ -123,3 +123,57 @@ def test_what_does_not_come_again_when_the_feed_begins_anew_is_forgotten(modules
 def test_what_the_page_does_not_tell_of_is_not_kept(modules: Any) -> None:
     told = [fact("3", "a", "standing_changed"), fact("4", "pairing", "season_noted")]
     assert kept(modules, OWN, told)[-1] == ["1", "2"]
+
+
+MANY = """(async () => {
+  const s = await import("/rackside/store/replica.js");
+  const d = await import("/rackside/store/db.js");
+  await d.forget();
+  const session = { keeper: "k", device: "d" };
+  await d.write(["meta"], ({ meta }) => meta.put(session, "session"));
+  const home = { type: "collection", collection: { id: "home", role: "keeper" } };
+  const note = (animal, n) => ({ position: n, by_name: "Other", texts: {}, entry: {
+    id: `${animal}-${n}`, kind: "husbandry_noted", about: animal, by: "other", device: "d",
+    at: "2026-01-01T00:00:00.000Z", body: { noted: { type: "weight", grams: String(400 + n) } },
+    sig: "x".repeat(88), v: 2, received: "2026-01-01T00:00:00.000Z", flags: [] } });
+  const snapshot = (n) => ({ type: "snapshot",
+    animal: { id: `a${n}`, sight: "all", collection: { id: "home" }, rack: `R${n % 25}-${n}` },
+    facts: Array.from({ length: given.facts }, (_, at) => note(`a${n}`, at)) });
+  const told = {};
+  const timed = async (name, work) => {
+    const from = performance.now();
+    const found = await work();
+    told[name] = performance.now() - from;
+    return found;
+  };
+  await timed("taking all in", async () => {
+    for (let at = 0; at < given.animals; at += 250) {
+      const items = Array.from({ length: 250 }, (_, n) => snapshot(at + n));
+      const { cursor } = await s.feed();
+      const page = { items: [home, ...items], cursor: String(at + 1), more: true };
+      await s.take(session, cursor, page);
+    }
+  });
+  told.kept = (await d.all("facts")).length;
+  told.one = (await timed("the facts of one", () => m.factsOf("a123"))).length;
+  const rack = Array.from({ length: 20 }, (_, n) => `a${n * 25}`);
+  await timed("the facts of a rack", () => Promise.all(rack.map(m.factsOf)));
+  const blind = { type: "animal", animal: { id: "a123", sight: "blind" } };
+  const { cursor } = await s.feed();
+  await timed("one gone blind", () =>
+    s.take(session, cursor, { items: [blind], cursor: "end", more: false }));
+  told.left = (await d.all("facts")).length;
+  await d.forget();
+  return told;
+})()"""
+
+
+def test_five_hundred_animals_of_twenty_facts(
+    modules: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """How long each takes is printed: machines differ."""
+    told = modules("store/facts", MANY, {"animals": 500, "facts": 20})
+    assert (told.pop("kept"), told.pop("one"), told.pop("left")) == (10_000, 20, 9_980)
+    figures = ", ".join(f"{name} {ms:.0f} ms" for name, ms in told.items())
+    with capsys.disabled():
+        print(f"\n500 animals of 20 facts: {figures}")  # noqa: T201  whoever runs it wants them

@@ -49,10 +49,10 @@ def move(page: Page, animal: str, tag: str, tub: str, place: str) -> None:
 def test_it_stands_there_at_once_and_the_record_has_the_last_place(
     racks: Racks, phone: Phone
 ) -> None:
-    visit = kept_at(racks, "M1-1", "M1-2")
-    animal = visit.animals["M1-1"]
+    kept = kept_at(racks, "M1-1", "M1-2")
+    animal = kept.animals["M1-1"]
     version = version_of(racks, animal)
-    page = at_the_racks(phone, visit)
+    page = at_the_racks(phone, kept)
     page.goto(f"{HERE}#/own/{animal}/move")
     press(page, "delete")
     press(page, "2")
@@ -73,10 +73,10 @@ def test_facts_go_first_and_what_was_answered_without_being_heard_is_not_done_tw
     racks: Racks, phones: NewPhone
 ) -> None:
     phone = phones(AWAY)
-    visit = kept_at(racks, "M2-1")
-    animal = visit.animals["M2-1"]
+    kept = kept_at(racks, "M2-1")
+    animal = kept.animals["M2-1"]
     version = version_of(racks, animal)
-    page = at_the_racks(phone, visit)
+    page = at_the_racks(phone, kept)
     move(page, animal, "M2-1", "4", "M2-4")
     press(page, "Meal taken")
     announced(page, "M2-1: meal taken, saved here.")
@@ -108,9 +108,9 @@ def test_facts_go_first_and_what_was_answered_without_being_heard_is_not_done_tw
 def test_where_somebody_else_moved_it_meanwhile_its_keeper_decides(
     racks: Racks, phone: Phone
 ) -> None:
-    visit = kept_at(racks, "M3-1")
-    animal = visit.animals["M3-1"]
-    page = at_the_racks(phone, visit)
+    kept = kept_at(racks, "M3-1")
+    animal = kept.animals["M3-1"]
+    page = at_the_racks(phone, kept)
     move(page, animal, "M3-1", "4", "M3-4")
     set_place(racks, animal, "M3-9")
     phone.context.set_offline(False)
@@ -131,10 +131,10 @@ def test_where_somebody_else_moved_it_meanwhile_its_keeper_decides(
 
 
 def test_a_move_can_be_undone_and_changed_before_it_is_sent(racks: Racks, phone: Phone) -> None:
-    visit = kept_at(racks, "M4-1")
-    animal = visit.animals["M4-1"]
+    kept = kept_at(racks, "M4-1")
+    animal = kept.animals["M4-1"]
     version = version_of(racks, animal)
-    page = at_the_racks(phone, visit)
+    page = at_the_racks(phone, kept)
     move(page, animal, "M4-1", "2", "M4-2")
     press(page, "Undo")
     expect(page.get_by_text("M4-1 · ball python")).to_be_visible()
