@@ -24,6 +24,7 @@ from scalewitness_cli.commands.revoking import revoke_witness
 from scalewitness_cli.commands.season import season
 from scalewitness_cli.commands.season_plan import plan
 from scalewitness_cli.commands.sending import send
+from scalewitness_cli.commands.sent_by import sent_by
 from scalewitness_cli.commands.servers import servers
 from scalewitness_cli.commands.showing import sheet, show
 from scalewitness_cli.commands.status import status
@@ -46,8 +47,8 @@ def cli() -> None:
 
 KEEPERS = (sign_in, sign_out, status, servers, trust_log, follow_log, accept, sheet, check, refile,
     weigh, feed, shed, note, move, register, edit, end, traits, carries, prospects, season, sync,
-    in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, send, show,
-    unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations,
+    in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, sent_by, send,
+    show, unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations,
     vouch, vouchers)  # fmt: skip
 WATCHERS = (manual, verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
     evidence)  # fmt: skip

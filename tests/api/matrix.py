@@ -151,6 +151,7 @@ ROWS = [
         plain(grant_type="urn:ietf:params:oauth:grant-type:device_code", device_code="none")),
     Row("GET", "devices", SIGNED_IN),
     Row("DELETE", "devices/{device_owner}", to(204, "owner")),
+    Row("GET", "devices/{device_owner}/facts", to(200, "owner")),
     Row("POST", "devices/{device_owner}/key", to(201, "owner"), enrolment),
     Row("POST", "recovery-keys/{sheet}", all_signed_in(422) | {"owner": 409}, recovery_key),
     Row("POST", "recovery-keys/{sheet}/facts", all_signed_in(404), recovered),

@@ -248,6 +248,10 @@ def test_a_keeper_whose_machine_is_lost_is_in_again_by_the_sheet(
         ("device_key_endorsed", "recovery", False)
     ]
     second.well("revoke-device", made["device"])
+    sent, _ = second.well("sent-by", made["device"], "--since", "2026-01-01")
+    assert (sent["kind"], sent["signed"]) == ("device_key_endorsed", True)
+    assert sent["page"].endswith(f"/receipts/{sent['id']}")
+    assert second.run("sent-by", made["device"], "--since", "2999-01-01").out == "Nothing.\n"
     gone = second.run("recover", "--lift", type=f"{words}\n")
     assert (gone.status, "It was revoked in the log" in gone.err) == (1, True)
 
@@ -286,7 +290,7 @@ def test_a_lost_machine_that_watched_is_revoked(odile: Machine, room: Room) -> N
     new_animal(odile, "N2")
     odile.sync()
     late = watch()
-    assert (late.status, "was revoked" in late.out) == (2, True)
+    assert (late.status, "was revoked" in late.out) == (3, True)
     trusted = odile.home / ".config" / "scalewitness" / "keys"
     trusted.write_text(f"{trusted.read_text()}{one['key']}\n")
     odile.sync()

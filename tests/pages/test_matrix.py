@@ -53,7 +53,7 @@ OPEN: dict[tuple[str, ...], str] = {
     ("buyer",): "arrival",
     ("owner", "viewer"): "by_letter",
     (): "answer_report compare_photos place refile_call withdraw_witness",
-    ("owner",): "accepted erase_text look_at_list refused_lines withdraw_call",
+    ("owner",): "accepted device erase_text look_at_list refused_lines withdraw_call",
 }
 """Who may open which page; everybody else who is signed in is told that there is none."""
 LED = {("dispute", "buyer")}

@@ -16,6 +16,7 @@ from scalewitness.disputes.models import Dispute
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.pages import urls
+from scalewitness.people.services import enrol_device
 
 OPEN_TO_ALL = {"home", "about", "example", "log", "rackside", "sign_out"}
 OWN = {
@@ -83,7 +84,7 @@ def address(name: str, ids: dict[str, str]) -> str:
     """The address of a page with real ids of somebody else's things in it."""
     pattern = next(one for one in urls.urlpatterns if one.name == name)
     route = str(pattern.pattern)
-    route = route.replace(r"(?P<type>weight|meal|shed|health)", "weight").strip("^$")
+    route = route.replace(r"(?P<type>weight|meal|shed|health|remark)", "weight").strip("^$")
     route = re.sub(r"\(\?P<animal_id>.*?\{12\}\)", ids["animal_id"], route)
     words = {"method": "probing", "what": "acceptance" if "visits" in route else "payment"}
     route = re.sub(r"<slug:(\w+)>", lambda found: words[found[1]], route)
@@ -129,7 +130,7 @@ def ids(here: Here) -> dict[str, str]:
         "photo_id": str(photo),
         "upload_id": brought(here),
         "invitation_id": invited_by_letter(here, here.pim, animal),
-        "device_id": str(uuid4()),
+        "device_id": str(enrol_device(here.odile, "phone", here.now)[0].pk),
         "held_id": str(uuid4()),
     }
 

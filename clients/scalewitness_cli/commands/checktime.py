@@ -124,6 +124,15 @@ def typed_moment(text: str | None, now: datetime) -> datetime:
         raise checks.BadWord(f"“{text}” is not a day or time, such as 2026-11-25.") from None
 
 
+def edge_of(text: str, now: datetime, *, ends: bool = False) -> datetime:
+    """Of a day its start, or its end; a time as it is. Raises BadWord."""
+    found = typed_moment(text, now)
+    if not is_day(text):
+        return found
+    midnight = datetime.combine(found.astimezone().date(), time()).astimezone()
+    return (midnight + timedelta(days=ends)).replace(tzinfo=None).astimezone()
+
+
 DAYS_AGO = {"today": 0, "yesterday": 1}
 
 

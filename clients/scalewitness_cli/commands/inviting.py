@@ -1,6 +1,5 @@
 """``scalewitness invite`` and ``invitations``: to check animals, by somebody's address."""
 
-from datetime import datetime, time, timedelta
 from typing import Any
 
 import click
@@ -9,7 +8,7 @@ from scalewitness.domain.moments import parse_moment, rfc3339
 from scalewitness_cli import checks, replica
 from scalewitness_cli.checks import BadWord
 from scalewitness_cli.clock import minute
-from scalewitness_cli.commands.checktime import is_day, typed_moment
+from scalewitness_cli.commands.checktime import edge_of
 from scalewitness_cli.commands.common import (
     api_of,
     ending,
@@ -54,7 +53,7 @@ def invite(
     they accept.
     """
     now = moment_now()
-    opens, closes = _edge(first, now) if first else now, _edge(last, now, ends=True)
+    opens, closes = edge_of(first, now) if first else now, edge_of(last, now, ends=True)
     with opened(server) as store:
         identity = need_identity(store)
         named = [replica.find(store, one, now_by(store)) for one in dict.fromkeys(animals)]
@@ -70,15 +69,6 @@ def invite(
         with api_of(store, identity) as api:
             made = api.post("invitations", wanted)
         print_result(made, as_json, lambda: _invited(made))
-
-
-def _edge(text: str, now: datetime, *, ends: bool = False) -> datetime:
-    """Of a day its start, or its end; a time as it is. Raises BadWord."""
-    found = typed_moment(text, now)
-    if not is_day(text):
-        return found
-    midnight = datetime.combine(found.astimezone().date(), time()).astimezone()
-    return (midnight + timedelta(days=ends)).replace(tzinfo=None).astimezone()
 
 
 def _collection(store: Store, named: list[replica.Shown]) -> str:

@@ -48,6 +48,7 @@ from scalewitness.api.devices.enrol_device import enrol_device
 from scalewitness.api.devices.enrol_key import enrol_key
 from scalewitness.api.devices.fetch_token import fetch_token
 from scalewitness.api.devices.list_devices import list_devices
+from scalewitness.api.devices.list_sent import list_sent
 from scalewitness.api.devices.revoke_device import revoke_device
 from scalewitness.api.disclosures.acknowledge import acknowledge
 from scalewitness.api.disclosures.list_disclosures import list_disclosures
@@ -169,6 +170,7 @@ people = [
     path("devices/authorization", resource(post=begin_hand_over), name="device-authorization"),
     path("devices/token", resource(post=fetch_token), name="device-token"),
     path("devices/<uuid:id>", resource(delete=revoke_device), name="device"),
+    path("devices/<uuid:id>/facts", resource(get=list_sent), name="device-facts"),
     path("devices/<uuid:id>/key", resource(post=enrol_key), name="device-key"),
     path("recovery-keys/<uuid:id>", resource(post=enrol_recovery_key), name="recovery-key"),
     path(

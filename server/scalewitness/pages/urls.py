@@ -7,6 +7,7 @@ from scalewitness.pages import rackside
 from scalewitness.pages.accounts import (
     account,
     adding_devices,
+    device,
     lost_devices,
     one_examiner,
     recovering,
@@ -71,6 +72,7 @@ urlpatterns = [
     path("sign-out/<str:token>", sign_out.sign_out, name="sign_out"),
     path("devices/this-browser", this_browser.show_this_browser, name="this_browser"),
     path("devices/new", adding_devices.add_device, name="add_device"),
+    path("devices/<uuid:device_id>", device.show_device, name="device"),
     path("devices/<uuid:device_id>/revocation", account.revoke, name="revoke_device"),
     path("grants/<uuid:grant_id>/revocation", account.end_grant, name="end_grant"),
     # --- collections and animals

@@ -96,6 +96,13 @@ def last_spoken_of(by: UUID, most: int) -> list[UUID]:
     return list(dict.fromkeys(one for one in rows[:most] if one))
 
 
+def sent_from(by: UUID, device: UUID, since: datetime | None = None) -> QuerySet[Entry]:
+    """What came in somebody's name from one device of theirs since the record took it, which no
+    device can claim otherwise; the latest first."""
+    rows = Entry.objects.filter(by=by, device=device).order_by("-position")
+    return rows if since is None else rows.filter(received_at__gte=since)
+
+
 def leaf_of(entry: AnyEntry) -> Leaf:
     return read_leaf(bytes(entry.leaf))
 
