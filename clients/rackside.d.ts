@@ -494,7 +494,6 @@ interface PhotoFile {
 interface Run {
   changed: () => unknown;
   done: number;
-  most: number;
   faults: number;
 }
 interface Stop {

@@ -22,6 +22,7 @@ const CONTENT = [400, 413, 422, 500]; // answers to a push that may be due to a 
 
 let failures = 0; // passes that failed, since one went well
 let quiet = true; // whether nothing was heard of the server lately: then what was never sent stays its keeper's
+let most = BATCH; // items in the next: a pass that must pause goes on with as few as it had come down to
 let doubt = false; // whether the last was given up as the server's fault: then one item goes ahead
 
 /** Runs `work` while no other tab does; a browser without locks relies on the ids alone.
@@ -39,13 +40,14 @@ export function alone(work) {
     @returns {Promise<Stop & { sent: number }>} */
 export async function pass(changed, pressed = false) {
   if (pressed) await wakeAll();
-  const run = { changed, done: 0, most: doubt ? 1 : BATCH, faults: doubt ? FAULTS - 1 : 0 };
+  const run = { changed, done: 0, faults: doubt ? FAULTS - 1 : 0 };
+  if (doubt) most = 1;
   for (;;) {
     const session = await stored();
     if (!session?.token || session.expired) return { sent: run.done, wait: null };
     const now = Date.now();
     const records = await all("outbox");
-    const batch = due(records, session.keeper, { now, most: run.most });
+    const batch = due(records, session.keeper, { now, most });
     const unknown = (await key())?.state === "pending";
     const { hold, pushes } = await sending();
     const wait = left(hold?.asked && hold, now) || pace(pushes, now);
@@ -107,7 +109,7 @@ async function send(session, batch, run) {
     run.done += gone.length;
     run.faults = 0;
     doubt = false;
-    run.most = Math.min(BATCH, run.most * 2);
+    most = Math.min(BATCH, most * 2);
     return null;
   } catch (fault) {
     return await failed(/** @type {Fault} */ (fault), session, batch, run);
@@ -154,7 +156,7 @@ async function failed(fault, session, batch, run) {
     ids,
     (records) => records.map((one) => unanswered(one, why, alone ? rest(one) : null)),
   );
-  run.most = Math.max(1, Math.floor(ids.length / 2));
+  most = Math.max(1, Math.floor(ids.length / 2));
   run.faults += alone ? 1 : 0;
   doubt = run.faults >= FAULTS;
   return doubt ? later(fault) : null;

@@ -48,17 +48,24 @@ function halves(pattern) {
   return [pattern.slice(0, at), pattern.slice(at + run.length)];
 }
 
-/** Patterns to choose from without typing: that in which the clutch's season was begun, one after the
-    dam or the sire, and those that were used last.
+/** Patterns to choose from without typing. First that in which young of these parents, or of the
+    whole season, were numbered this year; else one after a parent; then those that were used last.
     @param {Animal[]} own
-    @param {{ parents: (string | undefined)[], hatched: string }} of */
+    @param {{ parents: { id: string | null, title?: string }[], hatched: string }} of */
 export function patterns(own, { parents, hatched }) {
-  const year = hatched.slice(2, 4);
+  const year = hatched.slice(0, 4);
   const newest = own.toSorted((a, b) => (a.id < b.id ? 1 : -1)); // ids tell when they were made
-  const used = (/** @type {Animal[]} */ animals) => animals.flatMap(stem);
-  const begun = used(newest.filter((one) => one.hatched?.slice(0, 4) === hatched.slice(0, 4)));
-  const named = parents.flatMap((one) => one ? [`${one}-${year}-##`] : []);
-  const found = [...begun.slice(0, 1), ...named.slice(0, 1), ...begun, ...used(newest)];
+  const ids = parents.flatMap(({ id }) => id ?? []);
+  const titles = new Map(own.map((one) => [one.id, title(one)]));
+  const ofParent = (/** @type {Animal} */ { sire, dam }, /** @type {string} */ pattern) =>
+    [sire, dam].some((id) => id && pattern.startsWith(titles.get(id) ?? "#"));
+  const isOurs = (/** @type {Animal} */ { sire, dam }) =>
+    [sire, dam].some((id) => id && ids.includes(id));
+  const begun = newest.filter((one) => one.hatched?.slice(0, 4) === year).flatMap((one) =>
+    stem(one).filter((pattern) => isOurs(one) || !ofParent(one, pattern))
+  );
+  const named = parents.flatMap((one) => one.title ? [`${one.title}-${year.slice(2)}-##`] : []);
+  const found = [...begun.slice(0, 1), ...named.slice(0, 1), ...begun, ...newest.flatMap(stem)];
   return [...new Set(found)].filter((one) => one.length <= LONGEST_CODE).slice(0, 4);
 }
 

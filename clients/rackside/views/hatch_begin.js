@@ -55,7 +55,7 @@ export async function hatchBegin(given) {
   let found = [];
   const show = () => {
     other.hidden = asked.day !== OTHER;
-    const offered = patterns(own, { parents: of.titles, hatched: hatched() || dayOf(now()) });
+    const offered = patterns(own, { parents: of.parents, hatched: hatched() || dayOf(now()) });
     if (offered.join() !== found.join() || !codes.hasChildNodes()) {
       found = offered;
       if (![...offered, OTHER].includes(asked.pattern)) asked.pattern = offered[0] ?? OTHER;
@@ -104,7 +104,7 @@ export async function hatchBegin(given) {
       "section",
       { class: "hatch" },
       h("p", { class: "trail" }, h("a", { href: "#/hatch" }, "Hatch day")),
-      h("h1", { tabindex: "-1" }, of.titles.filter(Boolean).join(" with ")),
+      h("h1", { tabindex: "-1" }, of.parents.flatMap(({ title }) => title ?? []).join(" with ")),
       keypad({
         name: "number",
         label: "How many",
@@ -134,7 +134,7 @@ export async function hatchBegin(given) {
 }
 
 /** @typedef {{
-      dam: string | null, sire: string | null, titles: (string | undefined)[], collection: string,
+      dam: string | null, sire: string | null, parents: { id: string | null, title?: string }[], collection: string,
       species: string, mode: KeptPairing["mode"], noted: string | undefined,
     }} Parents */
 
@@ -158,7 +158,7 @@ function parentsOf({ pairing, dam, sire }, own, pairings) {
   return {
     dam: halves[0]?.id ?? null,
     sire: halves[1]?.id ?? null,
-    titles: halves.map((one) => one?.title),
+    parents: halves.map((one) => ({ id: one?.id ?? null, title: one?.title })),
     collection,
     species: kinds.length === 1 ? kinds[0] : SPECIES_NOT_LISTED,
     mode: planned?.mode ?? "unknown",

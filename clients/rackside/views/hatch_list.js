@@ -1,9 +1,9 @@
 /* One hatch day as a list: to be looked through and put right before anything of it is stated. */
 
 import { announce } from "../app/shell.js";
-import { h, list } from "../app/dom.js";
+import { h, line, list } from "../app/dom.js";
 import { codesTaken, outboxById, revise, sittingOf, stateAll } from "../app/hatching.js";
-import { asSeen, changed } from "../app/state.js";
+import { asSeen, changed, now } from "../app/state.js";
 import { newId } from "../net/keys.js";
 import {
   amiss,
@@ -17,6 +17,7 @@ import {
 } from "../pure/hatch.js";
 import { words } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
+import { dayOf } from "../pure/season.js";
 import { isBlind } from "../pure/sight.js";
 import { some } from "../store/db.js";
 import { drop } from "../store/sittings.js";
@@ -60,16 +61,19 @@ function stood({ young }) {
   return young.flatMap(({ ids }) => Object.values(ids).map((id) => outbox.get(id)?.state ?? ""));
 }
 
-/** Dam and sire in words, of those that one sees whole now.
+/** Dam and sire in words, each empty where one does not see it whole now.
     @param {Sitting} held */
 async function parents({ dam, sire }) {
-  const found = await some("animals", [dam, sire].filter((one) => one !== null));
-  return asSeen(found).filter((one) => !isBlind(one)).map(title).join(" with ");
+  const found = asSeen(await some("animals", [dam, sire].filter((one) => one !== null)))
+    .filter((one) => !isBlind(one));
+  const named = (/** @type {string | null} */ id) =>
+    found.filter((one) => one.id === id).map(title);
+  return { dam: named(dam)[0] ?? "", sire: named(sire)[0] ?? "" };
 }
 
 /** @param {Sitting} held
     @param {Set<string>} taken
-    @param {string} of */
+    @param {{ dam: string, sire: string }} of */
 function inside(held, taken, of) {
   const outbox = outboxById();
   const { young } = held;
@@ -85,13 +89,14 @@ function inside(held, taken, of) {
       "p",
       { class: "fine" },
       [
-        of,
+        [of.dam, of.sire].filter(Boolean).join(" with "),
         `${weighed} weighed`,
         `${seen} sexed`,
         `${young.length - unregistered.length} registered`,
       ].filter(Boolean).join(" · "),
     ),
     open.length > 0 && h("p", { class: "fine" }, "Nothing more is stated before you say so below."),
+    unregistered.length > 0 && shared(held, of),
     h("ul", { class: "rows tall young" }, young.map((one) => row(held, one, outbox))),
     h(
       "p",
@@ -161,6 +166,38 @@ function inside(held, taken, of) {
     await changed();
     location.hash = "#/hatch";
   }
+}
+
+/** What all of them share, to be put right while one is still to be registered.
+    @param {Sitting} held
+    @param {{ dam: string, sire: string }} of */
+function shared(held, of) {
+  const roles = /** @type {("dam" | "sire")[]} */ (["dam", "sire"]).filter((role) => held[role]);
+  return h(
+    "details",
+    { class: "cautions" },
+    h("summary", {}, "What they share"),
+    line({
+      name: "hatched",
+      label: `Day they ${held.mode === "live" ? "were born" : hatchedWord(held.mode)}`,
+      type: "date",
+      value: held.hatched,
+      max: dayOf(now()),
+      onchange: ({ target }) =>
+        target.value && revise(held.id, (kept) => ({ ...kept, hatched: target.value })),
+    }),
+    roles.map((role) =>
+      h(
+        "p",
+        { class: "actions" },
+        h("button", {
+          type: "button",
+          class: "plain",
+          onclick: () => revise(held.id, (kept) => ({ ...kept, [role]: null })),
+        }, `Name no ${role}${of[role] && `, not ${of[role]}`}`),
+      )
+    ),
+  );
 }
 
 /** What the button that states all of it says.

@@ -90,7 +90,13 @@ async function round({ id }, title, is, shown, first) {
       held.young.find(is));
   if (!held) return gone();
   if (begun) show(begun);
-  else box.replaceChildren(h("h1", { tabindex: "-1" }, title), h("p", {}, "None is left to do."));
+  else {
+    box.replaceChildren(
+      h("h1", { tabindex: "-1" }, title),
+      h("p", {}, "None is left to do."),
+      h("div", { class: "bar" }, h("a", { class: "button", href: `#/hatch/${id}` }, "The list")),
+    );
+  }
   return {
     title,
     update: () => {
