@@ -23,7 +23,7 @@ class Kept(NamedTuple):
 class Second(NamedTuple):
     """Animals on which two people who knew no answer ``agree``, each by another method; how many of
     them are ``verified``, and with the world's ``own`` rates would be; how many of those that are
-    not are what was found."""
+    not are of that sex."""
 
     agree: int
     verified: int

@@ -1,5 +1,5 @@
 """Simulated animals on which two methods agreed and that are not verified: how many of them are
-what was found, and what keeps each from it."""
+of that sex, and what keeps each from it."""
 
 import sys
 from collections import Counter
@@ -33,7 +33,7 @@ ASKED: Final = "the rule asks for more than that they agree"
 
 
 class Left(NamedTuple):
-    """``right`` of so many are what both methods found; ``why`` counts what keeps them: each is
+    """``right`` of so many are of the sex that both methods gave; ``why`` counts what keeps them: each is
     counted for the first of `LEARNED` with which, and those before it, as held it is verified, and
     where it is not then either, for what is missing. ``proof``: of all on which methods agreed, one
     of them DNA or endoscopy, how many there are and how many are verified."""
@@ -47,7 +47,7 @@ class Left(NamedTuple):
         why = "; ".join(f"{name} {count}" for name, count in self.why.most_common())
         of, verified = self.proof
         return (
-            f"{self.count} are not verified, of which {self.right} are what was found: {why}. "
+            f"{self.count} are not verified, of which {self.right} are of that sex: {why}. "
             f"Of {of} with a proof among them {verified} are verified"
         )
 

@@ -17,7 +17,7 @@ from scalewitness.domain.sexing.examiners.beta import LEVEL
 from scalewitness.domain.sexing.examiners.binomial import clopper_pearson
 
 EDGES = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 1.0)
-TRIES = 100
+PLAYED = 100
 """How often a right model is played."""
 
 
@@ -62,5 +62,5 @@ def _filled(share: np.ndarray, right: np.ndarray, known: np.ndarray) -> Iterator
 def hold_if_right(p_male: np.ndarray, rng: np.random.Generator) -> list[int]:
     """How many of the bins hold, each time that every animal is a male as often as it says. More
     than 95 in 100 do: an exact interval of a count is never too narrow, so mostly too wide."""
-    played = (reliability(p_male, rng.random(p_male.size) < p_male) for _ in range(TRIES))
+    played = (reliability(p_male, rng.random(p_male.size) < p_male) for _ in range(PLAYED))
     return [sum(one.holds for one in bins) for bins in played]
