@@ -33,10 +33,10 @@ ASKED: Final = "the rule asks for more than that they agree"
 
 
 class Left(NamedTuple):
-    """``right`` of so many are of the sex that both methods gave; ``why`` counts what keeps them: each is
-    counted for the first of `LEARNED` with which, and those before it, as held it is verified, and
-    where it is not then either, for what is missing. ``proof``: of all on which methods agreed, one
-    of them DNA or endoscopy, how many there are and how many are verified."""
+    """``right`` of so many are of the sex that both methods gave. ``why`` counts what keeps them:
+    each is counted for the first of `LEARNED` with which, and those before it, as held it is
+    verified, and where it is not then either, for what is missing. ``proof``: of all on which
+    methods agreed, one of them DNA or endoscopy, how many there are and how many are verified."""
 
     count: int
     right: int
