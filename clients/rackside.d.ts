@@ -222,11 +222,24 @@ interface Meta {
   clock: Look;
   feed: Feed;
   sending: Sending;
+  latest: Latest;
+  cleared: Marker;
   own: Person[];
   named: Person[];
   naming: Person[];
   season: KeptPairing[];
   collections: Record<string, number>;
+}
+/** The last of this keeper's own facts that the feed brought (store/own_word.js). */
+interface Latest {
+  kind: string;
+  at: string;
+  position: number;
+}
+/** That this phone was in use until a moment, milliseconds, and how much waited (pure/marker.js). */
+interface Marker {
+  at: number;
+  waits: number;
 }
 /** A planned pairing with an animal of one's own, as it is kept for noting its season. */
 interface KeptPairing {
@@ -485,6 +498,14 @@ interface Check {
 /** What is kept of a fact besides, when it is made (app/logging.js). */
 type Made = Pick<Stored, "shown" | "form" | "reading" | "call" | "file"> & { place: number };
 
+/** What a file of unsent entries holds (pure/unsent.js). */
+interface Unsent {
+  items: Fact[];
+  edits: SentEdit[];
+  photos: PhotoFile[];
+  practitioners: Person[];
+  shown: { id: string; call?: string; visit: string; title: string; line: string }[];
+}
 interface PhotoFile {
   id: string;
   bytes: ArrayBuffer;

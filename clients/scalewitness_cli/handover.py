@@ -1,8 +1,8 @@
 """What waited on another device of the same keeper, taken over from a file.
 
 A phone that signs out writes what it has not sent to a file: ``{"scalewitness": "unsent-1",
-"server", "keeper", "items", "photos", "practitioners"}``, each item as a push takes it, each photo
-as ``{"id", "jpeg"}`` in base64, each of those that the record was not named yet as ``{"id",
+"server", "keeper", "items", "edits", "photos", "practitioners"}``, each item and each edit of an
+animal's record as a push takes it, each photo as ``{"id", "jpeg"}`` in base64, each of those that the record was not named yet as ``{"id",
 "name"}``. Its signatures name a device that is gone, so each item is signed anew here, under its
 own id: whatever of it had arrived after all counts once.
 """
@@ -21,7 +21,7 @@ from scalewitness.domain.ids import parse_uuid7
 from scalewitness.domain.moments import parse_moment
 from scalewitness_cli.devicekey import DeviceKey, Fact
 from scalewitness_cli.identity import Identity
-from scalewitness_cli.outbox import take_over
+from scalewitness_cli.outbox import Handed, take_over
 from scalewitness_cli.practitioners import keep_names
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
@@ -43,6 +43,15 @@ class Waiting(msgspec.Struct, frozen=True):
     texts: dict[str, Text] = {}
 
 
+class Edit(msgspec.Struct, frozen=True):
+    """An edit of an animal's record; it is not signed."""
+
+    id: Id
+    record: str
+    base_version: int
+    fields: dict[str, Any]
+
+
 class Picture(msgspec.Struct, frozen=True):
     id: Id
     jpeg: str
@@ -58,6 +67,7 @@ class Unsent(msgspec.Struct, frozen=True):
     server: str
     keeper: str
     items: list[Waiting]
+    edits: list[Edit] = []
     photos: list[Picture] = []
     practitioners: list[Named] = []
 
@@ -89,10 +99,12 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
     except ValueError as fault:
         raise Stopped(f"The file is damaged: {fault}. {_NOTHING}") from None
     names = {one.id: one.name for one in found.practitioners}
+    edits = [msgspec.to_builtins(one) for one in found.edits]
+    handed = Handed(forms, edits, photos)
     stored, files = take_over(
-        store, identity.key, forms, photos, now, along=lambda changing: keep_names(changing, names)
+        store, identity.key, handed, now, along=lambda changing: keep_names(changing, names)
     )
-    return Taken(stored, files, len(forms) - stored)
+    return Taken(stored, files, len(forms) + len(edits) - stored)
 
 
 _NOTHING = "Nothing of it was stored."

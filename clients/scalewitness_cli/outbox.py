@@ -8,7 +8,8 @@ ones too: this machine's clock was off, or may have been, when they were noted;
 """
 
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import msgspec
@@ -117,32 +118,45 @@ def _add(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) ->
         _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
 
 
+@dataclass(frozen=True, slots=True)
+class Handed:
+    """What another device said, and may have sent: facts as said and as signed here, edits of
+    records, photos by id."""
+
+    facts: Iterable[tuple[Fact, Fact]]
+    edits: Iterable[Fact]
+    photos: Mapping[str, bytes]
+
+    def forms(self) -> Iterator[tuple[str, str, tuple[Fact, Fact]]]:
+        """Each with what it is and what it is about."""
+        for stated, sent in self.facts:
+            yield "fact", stated["about"], (stated, sent)
+        for edit in self.edits:
+            yield "edit", edit["record"].rpartition("/")[2], (edit, edit)
+
+
 def take_over(
-    store: Store,
-    key: DeviceKey,
-    forms: Iterable[tuple[Fact, Fact]],
-    photos: Mapping[str, bytes],
-    now: str,
-    along: Along | None = None,
+    store: Store, key: DeviceKey, handed: Handed, now: str, along: Along | None = None
 ) -> tuple[int, int]:
-    """Store what another device said, and may have sent: each as said and as signed here, with
-    what is stored ``along``. How many of it and of its photos are new here."""
+    """Store what another device said, with what is stored ``along``. How many of it and of its
+    photos are new here."""
     stored = 0
     with store.change() as connection:
         if along is not None:
             along(connection)
-        for stated, sent in forms:
-            if connection.execute("SELECT 1 FROM outbox WHERE id = ?", (stated["id"],)).fetchone():
+        for what, about, forms in handed.forms():
+            id = (forms[0]["id"],)
+            if connection.execute("SELECT 1 FROM outbox WHERE id = ?", id).fetchone():
                 continue
-            _insert(connection, "fact", stated["about"], (stated, sent), key.device, now)
-            connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", (stated["id"],))
-            connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", (stated["id"],))
+            _insert(connection, what, about, forms, key.device, now)
+            connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", id)
+            connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", id)
             stored += 1
         files = sum(
             connection.execute(
                 "INSERT OR IGNORE INTO photo VALUES (?, ?, 'waiting', NULL)", one
             ).rowcount
-            for one in photos.items()
+            for one in handed.photos.items()
         )
     return stored, files
 

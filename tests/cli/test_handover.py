@@ -72,6 +72,17 @@ def test_what_a_phone_had_not_sent_goes_from_here_and_once(odile: Machine) -> No
     assert len(odile.api.get(f"animals/{animal}/calls").json()["items"]) == 1
 
 
+def test_an_edit_of_a_record_goes_from_here_and_once(odile: Machine) -> None:
+    animal, content = unsent(odile, "H8")
+    version = odile.api.get(f"animals/{animal}").json()["version"]
+    edit = {"id": fresh_id(), "record": f"animals/{animal}", "base_version": version}
+    done = send(odile, content | {"edits": [edit | {"fields": {"rack": "R2-14"}}]})
+    assert done["from_file"] == {"items": 3, "photos": 1, "known": 0}
+    assert odile.api.get(f"animals/{animal}").json()["rack"] == "R2-14"
+    again = send(odile, content | {"edits": [edit | {"fields": {"rack": "R2-14"}}]})
+    assert (again["from_file"], again["sent"]) == ({"items": 0, "photos": 0, "known": 3}, 0)
+
+
 def test_whom_a_phone_reports_is_named_before_what_it_reports(odile: Machine) -> None:
     animal, content = unsent(odile, "H9")
     who = {"id": fresh_id(), "name": "Larkmoor marker laboratory"}

@@ -3,12 +3,10 @@
 import { ask, Refused, Unreachable } from "../net/api.js";
 import { makeKey } from "../net/keys.js";
 import { isOwed } from "../pure/outbox.js";
-import { exported } from "../pure/unsent.js";
 import { forget } from "../store/db.js";
-import { naming } from "../store/people.js";
 import { keep } from "../store/session.js";
-import { waiting } from "../store/photos.js";
-import { changed, now, state } from "./state.js";
+import { clearedHere, forgetMarker } from "./cleared.js";
+import { changed, state } from "./state.js";
 import { rest } from "./listening.js";
 import { sync } from "./sync.js";
 
@@ -66,6 +64,7 @@ async function become(device) {
       "Calls of somebody else wait on this phone. They must be sent or exported first.",
     );
   }
+  const was = state.session ? null : clearedHere();
   if (state.session && state.session.keeper !== me.id) await forget();
   const key = await makeKey(me.id, device.id);
   await keep({
@@ -77,22 +76,11 @@ async function become(device) {
       token: device.token,
     },
     key,
+    ...(was && { cleared: was }),
   });
   await navigator.storage?.persist?.().catch(() => false);
   await changed();
   await sync();
-}
-
-/** What is not on record yet, as a file that `scalewitness send` takes: {name, text}. */
-export async function unsentFile() {
-  const { keeper } = /** @type {Session} */ (state.session);
-  const files = await waiting();
-  const text = JSON.stringify(
-    exported(state.outbox, files, { server: location.origin, keeper, naming: await naming() }),
-    null,
-    1,
-  );
-  return { name: `scalewitness-unsent-${new Date(now()).toISOString().slice(0, 10)}.json`, text };
 }
 
 /** Signs out and forgets everything here, also what was not sent. */
@@ -100,6 +88,7 @@ export async function signOut() {
   const { session } = state;
   rest();
   await forget();
+  forgetMarker();
   if (session?.token) await drop(session.device, session.token);
   await changed();
 }

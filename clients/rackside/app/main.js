@@ -17,6 +17,7 @@ import { season } from "../views/season.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
 import { visits } from "../views/visits.js";
+import { remember } from "./cleared.js";
 import { element } from "./dom.js";
 import {
   head,
@@ -125,6 +126,7 @@ async function start() {
   await show({ moved: false });
   offerUndo();
   onChange(update);
+  onChange(remember);
   onRoom((full) => {
     if (state.full === full) return;
     state.full = full;

@@ -6,7 +6,7 @@ import { aside, needsYou } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { announce } from "./announcing.js";
 import { OWN, state } from "./state.js";
-import { store } from "./stating.js";
+import { store, unsigned } from "./stating.js";
 
 /** The edit that the server did not take, which is to be decided again; undefined where there is none.
     @param {string} animal
@@ -21,28 +21,18 @@ export const undecided = (animal, id) =>
     @param {string} place
     @param {Stored | undefined} refused */
 export async function move(animal, place, refused) {
-  const { keeper, device } = /** @type {Session} */ (state.session);
   const now = Date.now();
   const id = newId();
   const version = Math.max(animal.version ?? 1, refused?.version ?? 1);
   const at = new Date(now).toISOString();
   const told = title(animal);
   const text = place ? `Moved to ${place}` : "Its place was cleared";
-  /** @type {Stored} */
-  const made = {
-    id,
-    ...moving({ id, at, animal: { ...animal, version }, place }),
-    by: keeper,
-    device,
-    sig: null,
-    shown: { visit: OWN.id, title: told, line: text, edit: `#/own/${animal.id}/move` },
-    form: null,
-    order: now,
-    reading: null,
-    call: id,
-    state: "saved",
-    tries: 0,
-  };
+  const made = unsigned(moving({ id, at, animal: { ...animal, version }, place }), {
+    visit: OWN.id,
+    title: told,
+    line: text,
+    edit: `#/own/${animal.id}/move`,
+  }, now);
   await store([made, ...(refused ? [aside(refused, id)] : [])]);
   announce(`${told}: ${text.toLowerCase()}, saved here.`, `#/own/${animal.id}`, { undo: [id] });
 }

@@ -54,6 +54,7 @@ export function head() {
     "notice",
     [
       state.full && FULL,
+      state.cleared && CLEARED,
       alarmSentence(),
       unfitSentence(),
       missedSentence(),
@@ -67,6 +68,7 @@ export function head() {
   );
 }
 
+const CLEARED = "What was stored on this phone had been cleared: “Entries” says what is lost.";
 const FULL =
   "There is no room left on this phone: what you type is not kept. “This phone” shows what takes the room.";
 

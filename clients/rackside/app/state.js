@@ -28,6 +28,7 @@ const listeners = new Set();
       visits: KeptVisit[], animals: Map<string, Animal>, outbox: Stored[], fault: string,
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
       log: KnownLog | null, alarms: Alarm[], unable: string | null, full: boolean,
+      latest: Latest | null, cleared: Marker | null,
       proved: Map<string, Proved>, season: KeptPairing[],
     }} */
 export const state = {
@@ -49,6 +50,8 @@ export const state = {
   season: [],
   unable: null,
   full: false,
+  latest: null,
+  cleared: null,
 };
 
 const unable = whyNot();
@@ -69,6 +72,8 @@ export async function load() {
     log,
     raised,
     season,
+    latest,
+    cleared,
   ] = await Promise
     .all([
       get("meta", "session"),
@@ -85,6 +90,8 @@ export async function load() {
       known(),
       alarms(),
       get("meta", "season"),
+      get("meta", "latest"),
+      get("meta", "cleared"),
     ]);
   // A breeder's own animals are kept too; only those of sheets are looked at.
   const ids = visits.flatMap(({ rows }) => (rows ?? []).map((one) => one.animal));
@@ -104,6 +111,8 @@ export async function load() {
     log,
     alarms: raised,
     season: season ?? [],
+    latest: latest ?? null,
+    cleared: cleared ?? null,
     proved: new Map(proved.map((one) => [one.id, one])),
     unable: await unable,
   });

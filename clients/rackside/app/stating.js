@@ -26,6 +26,18 @@ export async function record(fact, { place, ...more }) {
   });
 }
 
+/** An edit of a record, which is never signed.
+    @param {Pick<Stored, "fact" | "edit">} made
+    @param {Stored["shown"]} shown
+    @param {number} order
+    @returns {Stored} */
+export function unsigned(made, shown, order) {
+  const { keeper, device } = /** @type {Session} */ (state.session);
+  const { id } = made.fact;
+  const rest = { sig: null, form: null, reading: null, call: id, tries: 0 };
+  return { id, ...made, by: keeper, device, shown, order, state: "saved", ...rest };
+}
+
 /** Stores together what its keeper did in one go, with what goes with it. Returns when it is on
     the disk; sending begins by itself once it can no longer be undone. `once`, `instead`: see
     store/outbox.js.

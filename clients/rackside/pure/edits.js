@@ -24,6 +24,15 @@ export function itemOf({ fact, edit }) {
   return { id, record: `animals/${about}`, base_version: edit.base_version, fields: body };
 }
 
+/** An edit as another phone sent it, or would have; `at`: when it was taken over, as nobody else says.
+    @param {SentEdit} sent
+    @param {string} at
+    @returns {Pick<Stored, "fact" | "edit">} */
+export const takenOver = ({ id, record, base_version, fields }, at) => ({
+  fact: { id, kind: "animal_edited", at, about: record.slice("animals/".length), body: fields },
+  edit: { base_version },
+});
+
 /** Of what is to go, edits after the facts: of each animal the first, on top of those that were taken.
     @param {Stored[]} going in the order they were made
     @param {Stored[]} all */

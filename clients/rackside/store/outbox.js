@@ -2,7 +2,7 @@
    each is one transaction that looks at what the other has done. */
 
 import { isShelved, isUntried } from "../pure/undo.js";
-import { isUnsent, sent } from "../pure/outbox.js";
+import { isOwed, isUnsent, sent } from "../pure/outbox.js";
 import { revise, write } from "./db.js";
 import { unlessUndone } from "./drafts.js";
 import { name } from "./people.js";
@@ -92,6 +92,21 @@ export async function undo(ids, draft) {
     };
   });
   return end;
+}
+
+/** All that is not on record yet of this keeper, marked as carried off in a file: from then on it may
+    be sent from elsewhere. Returns when the disk knows.
+    @param {string} by
+    @param {number} now */
+export async function carry(by, now) {
+  /** @type {Stored[]} */
+  let carried = [];
+  await revise("outbox", (records) => {
+    carried = records.filter((one) => isOwed(one) && one.by === by)
+      .map((one) => ({ ...one, carried: now }));
+    return carried;
+  });
+  return carried;
 }
 
 /** What `step` makes of them, if all of them are as they must be: whether they were.

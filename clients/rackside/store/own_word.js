@@ -3,12 +3,14 @@
    `trusted` in `meta`: keys, hexadecimal, that the keeper said are theirs. */
 
 import { OF_KEYS } from "../pure/own_word.js";
+import { isNoted } from "../pure/last_had.js";
 import { get, write } from "./db.js";
 import { whileSignedIn } from "./session.js";
 
 export const trusted = async () => (await get("meta", "trusted")) ?? [];
 
-/** With a transaction over `named`: keeps what a page of the feed brought in the keeper's name.
+/** With a transaction over `named` and `meta`: keeps what a page of the feed brought in the keeper's
+    name, and which of it came last.
     @param {OpenStores} open
     @param {Session} session
     @param {Page["items"][number]} item */
@@ -16,12 +18,23 @@ export function note(open, session, item) {
   const facts = item.type === "fact" ? [item] : item.facts ?? [];
   for (const { entry, position } of facts) {
     if (entry?.by !== session.keeper) continue;
+    if (isNoted(entry.kind)) noteLatest(open, entry, position);
     const asked = open.named.get(entry.id);
     asked.onsuccess = () => {
       const made = { id: entry.id, position, entry, why: null, answer: null };
       if (!isSame(asked.result, made)) open.named.put(made);
     };
   }
+}
+
+/** @param {OpenStores} open
+    @param {OwnEntry} entry
+    @param {number} position */
+function noteLatest({ meta }, { kind, at }, position) {
+  const asked = meta.get("latest");
+  asked.onsuccess = () => {
+    if (!(asked.result?.position >= position)) meta.put({ kind, at, position }, "latest");
+  };
 }
 
 /** @param {InMyName | undefined} kept

@@ -34,6 +34,18 @@ export function name(meta, person) {
   asked.onsuccess = () => meta.put([...(asked.result ?? []), person], "naming");
 }
 
+/** Adds those of them whose ids are not there yet.
+    @param {Person[]} persons */
+export function nameAll(persons) {
+  return write(["meta"], ({ meta }) => {
+    const asked = meta.get("naming");
+    asked.onsuccess = () => {
+      const held = new Map([...(asked.result ?? []), ...persons].map((one) => [one.id, one]));
+      if (persons.length) meta.put([...held.values()], "naming");
+    };
+  });
+}
+
 /** The server was told of this one, or refuses the name: `taken` tells which.
     @param {Person} person
     @param {boolean} taken */

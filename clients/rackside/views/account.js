@@ -1,8 +1,9 @@
 /* This phone: its key, its room, signing out. */
 
-import { signOut, unsentFile } from "../app/account.js";
+import { signOut } from "../app/account.js";
 import { h } from "../app/dom.js";
 import { saveFile } from "../app/files.js";
+import { unsentFile } from "../app/handover.js";
 import { state } from "../app/state.js";
 import { fingerprint, fromHex } from "../shared/bytes.js";
 import { isOwed } from "../pure/outbox.js";
@@ -10,6 +11,7 @@ import { standing } from "../store/log.js";
 import { feedback } from "./feedback.js";
 import { alarm, logSeen } from "./log_seen.js";
 import { inMyName } from "./own_word.js";
+import { room } from "./storage.js";
 
 export function account() {
   const session = /** @type {Session} */ (state.session);
@@ -52,6 +54,7 @@ export function account() {
       alarmed,
       place,
       feedback(),
+      room(),
       leaving(),
     ),
   };

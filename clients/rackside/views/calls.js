@@ -11,6 +11,7 @@ import { isEdit } from "../pure/edits.js";
 import { aside, filed, isMissed, isUnsent, needsYou, words } from "../pure/outbox.js";
 import { groupOf, isShelved, isUntried, mainOf, withDependents } from "../pure/undo.js";
 import { change } from "../store/outbox.js";
+import { cleared, latest } from "./cleared.js";
 import { timeNote } from "./clock.js";
 
 const MOST = 100; // of a group are shown at first: a year's are thousands
@@ -33,7 +34,8 @@ export function calls() {
       "section",
       {},
       h("h1", { tabindex: "-1" }, "Entries made on this phone"),
-      !shown.length && h("p", {}, "None yet."),
+      cleared(),
+      !shown.length && h("p", {}, "None are on this phone. ", !state.cleared && latest()),
       shown.map(({ name, rows }) =>
         h(
           "section",

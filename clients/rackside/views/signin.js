@@ -4,6 +4,7 @@ import { h, line, within } from "../app/dom.js";
 import { signIn, signInByPage } from "../app/account.js";
 import { isUnsent } from "../pure/outbox.js";
 import { state } from "../app/state.js";
+import { cleared } from "./cleared.js";
 
 export function signin() {
   const waiting = state.outbox.filter(isUnsent).length;
@@ -61,6 +62,7 @@ export function signin() {
         { class: "lead" },
         "Log checks where there is no signal. Each call is kept on this phone first and sent when it can be.",
       ),
+      cleared(),
       known?.expired &&
         h(
           "p",

@@ -130,7 +130,7 @@ def test_what_waits_can_be_carried_off_before_signing_out(racks: Racks, phone: P
     add_photo(page)
     save(page, "E-1")
     sent = carried_off(page)
-    members = {"scalewitness", "server", "keeper", "items", "photos", "practitioners"}
+    members = {"scalewitness", "server", "keeper", "items", "photos", "practitioners", "shown"}
     assert (sent.keys(), sent["practitioners"]) == (members, [])
     assert (sent["scalewitness"], sent["server"]) == ("unsent-1", racks.stack.url)
     assert sent["keeper"] == racks.greta.get("keepers/me").json()["id"]

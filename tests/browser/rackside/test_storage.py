@@ -1,0 +1,184 @@
+"""What is kept on the phone: how much, what happens where there is no room or where it was cleared,
+and how what waits comes to another phone."""
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+from playwright.sync_api import FilePayload, Page, expect
+from tests.browser.rackside.conftest import (
+    HERE,
+    NewPhone,
+    Phone,
+    Racks,
+    all_sent,
+    fill_in,
+    open_sheet,
+    save,
+    sign_in,
+    stored,
+)
+from tests.browser.rackside.test_offline import add_photo, photo_arrived
+
+from scalewitness.domain.translog.leaf import Leaf
+
+CLEARED = "indexeddb,cache_storage,service_workers,local_storage"
+
+
+def cleared(racks: Racks, phone: Phone) -> Page:
+    """A tab at the next signal after the system made room: all that the page had stored is gone."""
+    for page in phone.context.pages:
+        page.close()
+    page = phone.context.new_page()
+    session = phone.context.new_cdp_session(page)
+    told = {"origin": racks.stack.url, "storageTypes": CLEARED}
+    session.send("Storage.clearDataForOrigin", told)
+    page.close()
+    phone.context.set_offline(False)
+    return phone.tab()
+
+
+def test_a_cleared_store_is_told_with_what_the_server_last_had(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("S-1", "S-2")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    fill_in(page, "S-1")
+    save(page, "S-1")
+    all_sent(page)
+    phone.context.set_offline(True)
+    fill_in(page, "S-2")
+    save(page, "S-2")
+    expect(page.locator("#waiting")).to_have_text("1 not sent")
+    phone.context.set_offline(
+        False,
+    )
+    phone.context.route("**/api/v1/push", lambda route: route.abort())
+    page = cleared(racks, phone)
+    told = page.get_by_text("What was stored on this phone has been cleared")
+    expect(told).to_be_visible()
+    expect(page.get_by_text("1 entry that was here had not been sent.")).to_be_visible()
+    racks.forgive()
+    sign_in(page, "greta")
+    expect(page.locator("#notice")).to_contain_text("had been cleared: “Entries” says what is lost")
+    page.reload()
+    page.get_by_role("link", name="Entries", exact=True).click()
+    (call,) = racks.calls_on(visit)
+    position = next(at for at, one in enumerate(racks.entries()) if one.id == call.id)
+    last = re.compile(rf"^The server last had of you: a call of .*, at position {position}\.$")
+    expect(page.get_by_text(last)).to_be_visible()
+    page.get_by_role("button", name="I have read it").click()
+    expect(told).to_be_hidden()
+    expect(page.get_by_text(last)).to_be_visible()  # never merely empty
+
+
+def test_signing_out_is_no_loss(racks: Racks, phone: Phone) -> None:
+    page = phone.signed_in()
+    page.goto(f"{HERE}#/phone")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
+    page.reload()
+    expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
+    expect(page.get_by_text("has been cleared")).to_be_hidden()
+
+
+def file_of(page: Page) -> dict[str, Any]:
+    page.goto(f"{HERE}#/phone")
+    with page.expect_download() as got:
+        page.get_by_role("button", name="Save what waits to a file").click()
+    return dict(json.loads(Path(got.value.path()).read_text(encoding="utf-8")))
+
+
+def read(page: Page, content: object) -> None:
+    given: FilePayload = {
+        "name": "unsent.json",
+        "mimeType": "application/json",
+        "buffer": json.dumps(content).encode(),
+    }
+    page.get_by_label("Read such a file of yours").set_input_files(given)
+
+
+def waiting_in_a_file(racks: Racks, phone: Phone, tag: str) -> tuple[Page, dict[str, Any]]:
+    """A phone without a signal, and the file of what waits on it."""
+    page = phone.signed_in()
+    open_sheet(page, racks.visit(tag))
+    phone.context.set_offline(True)
+    fill_in(page, tag)
+    page.get_by_label("Weight in grams").fill("420")
+    page.get_by_label("Note").fill("Calm.")
+    add_photo(page)
+    save(page, tag)
+    content = file_of(page)
+    page.goto(f"{HERE}#/calls")
+    expect(page.get_by_text("It is in a file that was saved").first).to_be_visible()
+    expect(page.get_by_role("button", name="Change it")).to_have_count(0)
+    return page, content
+
+
+def calls_on(racks: Racks, content: dict[str, Any]) -> list[Leaf]:
+    about = content["items"][0]["about"]
+    return [one for one in racks.entries("call_made") if one.about == about]
+
+
+def test_what_waits_is_read_by_another_phone_and_sent_once_by_both(
+    racks: Racks, phones: NewPhone
+) -> None:
+    """From then on it is changed on neither: the other may have sent it."""
+    first = phones()
+    page, content = waiting_in_a_file(racks, first, "S-3")
+    other = phones().signed_in()
+    other.goto(f"{HERE}#/phone")
+    read(other, content | {"keeper": "0190aaaa-0000-7000-8000-000000000000"})
+    expect(other.get_by_text("It is another keeper’s: nothing of it was taken.")).to_be_visible()
+    read(other, {"scalewitness": "unsent-1"})
+    expect(other.get_by_text("or it is damaged: nothing of it was taken.")).to_be_visible()
+    read(other, content)
+    expect(other.get_by_text("3 entries were taken from the file.")).to_be_visible()
+    all_sent(other)
+    read(other, content)
+    expect(other.get_by_text("0 entries were taken from the file, 3 were here")).to_be_visible()
+    other.goto(f"{HERE}#/calls")
+    expect(other.get_by_role("heading", name="S-3")).to_have_count(3)
+    (call,) = calls_on(racks, content)
+    assert call.sig
+    photo_arrived(racks)
+    assert "Calm." in racks.odile.get(f"calls/{call.id}").text
+
+    first.context.set_offline(False)
+    all_sent(page)
+    expect(page.locator(".state")).to_have_text([re.compile("^Accepted at position")] * 3)
+    assert len(calls_on(racks, content)) == 1
+
+
+def test_room_is_shown_and_a_full_store_is_told_while_typing(racks: Racks, phone: Phone) -> None:
+    visit = racks.visit("S-4")
+    page = phone.signed_in()
+    page.goto(f"{HERE}#/phone")
+    expect(
+        page.get_by_text(re.compile(r"^[\d.]+ MB of .* that the browser allows\.$"))
+    ).to_be_visible()
+    expect(page.get_by_text("Photos not sent yet")).to_be_visible()
+    open_sheet(page, visit)
+    fill_in(page, "S-4")
+    page.evaluate(NO_ROOM)
+    page.get_by_label("Note").fill("C")
+    expect(page.locator("#notice")).to_contain_text("There is no room left on this phone")
+    page.evaluate("globalThis.room()")
+    page.get_by_label("Note").fill("Calm.")
+    expect(page.locator("#notice")).not_to_contain_text("There is no room left on this phone")
+    assert stored(page)["drafts"][0]["form"]["note"] == "Calm."
+    save(page, "S-4")
+    all_sent(page)
+
+
+NO_ROOM = """() => {
+  const put = IDBObjectStore.prototype.put;
+  const error = Object.getOwnPropertyDescriptor(IDBTransaction.prototype, "error");
+  const full = new DOMException("The quota has been exceeded.", "QuotaExceededError");
+  IDBObjectStore.prototype.put = function () { this.transaction.abort(); };
+  Object.defineProperty(IDBTransaction.prototype, "error", {get: () => full, configurable: true});
+  globalThis.room = () => {
+    IDBObjectStore.prototype.put = put;
+    Object.defineProperty(IDBTransaction.prototype, "error", error);
+  };
+}"""
