@@ -1,10 +1,10 @@
 """What waited on another device of the same keeper, taken over from a file.
 
 A phone that signs out writes what it has not sent to a file: ``{"scalewitness": "unsent-1",
-"server", "keeper", "items", "edits", "photos", "practitioners"}``, each item and each edit of an
-animal's record as a push takes it, each photo as ``{"id", "jpeg"}`` in base64, each of those that the record was not named yet as ``{"id",
-"name"}``. Its signatures name a device that is gone, so each item is signed anew here, under its
-own id: whatever of it had arrived after all counts once.
+"server", "keeper", "items", "edits", "photos", "practitioners"}``, each item and each edit of a
+record as a push takes it, each photo as ``{"id", "jpeg"}`` in base64, each of those that the
+record was not named yet as ``{"id", "name"}``. Its signatures name a device that is gone, so each
+item is signed anew here, under its own id: whatever of it had arrived after all counts once.
 """
 
 import base64
@@ -99,12 +99,12 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
     except ValueError as fault:
         raise Stopped(f"The file is damaged: {fault}. {_NOTHING}") from None
     names = {one.id: one.name for one in found.practitioners}
-    edits = [msgspec.to_builtins(one) for one in found.edits]
-    handed = Handed(forms, edits, photos)
+    handed: list[Handed] = [("fact", stated["about"], (stated, sent)) for stated, sent in forms]
+    handed += [_edit(one) for one in found.edits]
     stored, files = take_over(
-        store, identity.key, handed, now, along=lambda changing: keep_names(changing, names)
+        store, identity.key, handed, photos, now, lambda changing: keep_names(changing, names)
     )
-    return Taken(stored, files, len(forms) + len(edits) - stored)
+    return Taken(stored, files, len(handed) - stored)
 
 
 _NOTHING = "Nothing of it was stored."
@@ -117,6 +117,11 @@ def _require_ours(store: Store, identity: Identity, found: Unsent) -> None:
         )
     if found.keeper != identity.keeper:
         raise Stopped(f"It is another keeper's than {identity.name}'s. {_NOTHING}")
+
+
+def _edit(one: Edit) -> Handed:
+    form = msgspec.to_builtins(one)
+    return "edit", one.record.rpartition("/")[2], (form, form)
 
 
 def _forms(one: Waiting, key: DeviceKey) -> tuple[Fact, Fact]:

@@ -8,8 +8,7 @@ ones too: this machine's clock was off, or may have been, when they were noted;
 """
 
 import sqlite3
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
@@ -19,6 +18,8 @@ from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store, keep
 
 Along = Callable[[sqlite3.Connection], None]
+Handed = tuple[Literal["fact", "edit"], str, tuple[Fact, Fact]]
+"""What another device said, with what it is about: as said, and as it is sent from here."""
 State = Literal["waiting", "accepted", "held", "conflict", "refused", "dropped", "clock"]
 OPEN: tuple[State, ...] = ("waiting", "held", "conflict", "refused", "clock")
 MOST_ITEMS = 500
@@ -118,33 +119,19 @@ def _add(connection: sqlite3.Connection, key: DeviceKey, one: Fact, now: str) ->
         _insert(connection, "fact", one["about"], (one, key.signed(one)), key.device, now)
 
 
-@dataclass(frozen=True, slots=True)
-class Handed:
-    """What another device said, and may have sent: facts as said and as signed here, edits of
-    records, photos by id."""
-
-    facts: Iterable[tuple[Fact, Fact]]
-    edits: Iterable[Fact]
-    photos: Mapping[str, bytes]
-
-    def forms(self) -> Iterator[tuple[str, str, tuple[Fact, Fact]]]:
-        """Each with what it is and what it is about."""
-        for stated, sent in self.facts:
-            yield "fact", stated["about"], (stated, sent)
-        for edit in self.edits:
-            yield "edit", edit["record"].rpartition("/")[2], (edit, edit)
-
-
 def take_over(
-    store: Store, key: DeviceKey, handed: Handed, now: str, along: Along | None = None
+    store: Store,
+    key: DeviceKey,
+    handed: Iterable[Handed],
+    photos: Mapping[str, bytes],
+    now: str,
+    along: Along,
 ) -> tuple[int, int]:
-    """Store what another device said, with what is stored ``along``. How many of it and of its
-    photos are new here."""
+    """Store what another device may have sent, and ``along`` with it; how much of it is new."""
     stored = 0
     with store.change() as connection:
-        if along is not None:
-            along(connection)
-        for what, about, forms in handed.forms():
+        along(connection)
+        for what, about, forms in handed:
             id = (forms[0]["id"],)
             if connection.execute("SELECT 1 FROM outbox WHERE id = ?", id).fetchone():
                 continue
@@ -152,12 +139,8 @@ def take_over(
             connection.execute("UPDATE outbox SET attempted = 1 WHERE id = ?", id)
             connection.execute("INSERT OR IGNORE INTO elsewhere VALUES (?)", id)
             stored += 1
-        files = sum(
-            connection.execute(
-                "INSERT OR IGNORE INTO photo VALUES (?, ?, 'waiting', NULL)", one
-            ).rowcount
-            for one in handed.photos.items()
-        )
+        added = "INSERT OR IGNORE INTO photo VALUES (?, ?, 'waiting', NULL)"
+        files = sum(connection.execute(added, one).rowcount for one in photos.items())
     return stored, files
 
 

@@ -70,7 +70,9 @@ export function withDependents(records, group) {
     );
     for (const one of records) {
       const says = [one.fact.about, JSON.stringify(one.fact.body)].join();
-      if (isUntried(one) && began.some((id) => says.includes(id))) found.set(one.id, one);
+      if (one.by === group[0].by && isUntried(one) && began.some((id) => says.includes(id))) {
+        found.set(one.id, one);
+      }
     }
   }
   return inOrder(found.values());
