@@ -8,7 +8,7 @@ const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? w
 
 /** A call as it is listed: `who`, `found` and `seen` in words, `at` milliseconds.
     @typedef {{ id: string, at: number, who: string, found: string, method: string, seen: string,
-      withdrawn: boolean }} CallTold */
+      text: string, withdrawn: boolean }} CallTold */
 
 /** The calls, the latest first.
     @param {KeptFact[]} facts
@@ -19,7 +19,7 @@ export function calls(facts, keeper) {
   const answers = new Map(
     of(facts, "report_answered").map(({ entry: { body } }) => [body.call, body.answer]),
   );
-  return of(facts, "call_made").map(({ id, by, entry: { at, body, by: sender } }) => ({
+  return of(facts, "call_made").map(({ id, by, texts, entry: { at, body, by: sender } }) => ({
     id,
     at: Date.parse(at),
     who: who(body.reported, sender === keeper ? "you" : by ?? "", answers.get(id)),
@@ -28,6 +28,7 @@ export function calls(facts, keeper) {
     }`,
     method: METHODS[body.observed.method]?.title ?? body.observed.method,
     seen: depths(body.observed) || answered(body.observed),
+    text: texts.note ?? "",
     withdrawn: gone.has(id),
   })).sort((a, b) => b.at - a.at);
 }

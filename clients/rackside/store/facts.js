@@ -8,10 +8,8 @@ import { of, write } from "./db.js";
 
 /** What the animal's page tells of. */
 export const KINDS = [
-  "animal_registered",
   "call_made",
   "call_withdrawn",
-  "custody_changed",
   "husbandry_noted",
   "photo_attached",
   "report_answered",

@@ -28,20 +28,24 @@ export async function animal({ id }) {
   let shown = null;
   const show = async () => {
     const found = await ownAnimal(id);
-    if (!found) return false;
+    if (!found) {
+      shown = null;
+      bar.hidden = true;
+      body.replaceChildren(...away());
+      return;
+    }
     const blind = isBlind(found);
     const [facts, proved] = blind ? [[], []] : await Promise.all([factsOf(id), provedOf([id])]);
     const stated = statedOf(id);
     const look = JSON.stringify([found, facts.length, proved, stated, pairingsOf(id)]);
-    if (look === shown) return true; // a tap that is under way would miss
+    if (look === shown) return; // a tap that is under way would miss
     shown = look;
     const whole = { facts, stated, proved: new Map(proved.map((one) => [one.id, one])) };
     body.replaceChildren(...(blind ? blindly(found) : told(found, whole)));
     bar.hidden = blind || Boolean(found.ended);
     if (!bar.childElementCount) bar.append(...taps(found));
-    return true;
   };
-  if (!(await show())) return gone();
+  await show();
   return {
     title: body.querySelector("h1")?.textContent ?? "",
     update: () => {
@@ -142,6 +146,7 @@ function callsTold(facts, stated) {
         { class: one.withdrawn ? "withdrawn" : null },
         h("p", {}, `${one.found}${one.withdrawn ? " – withdrawn" : ""}`),
         h("p", { class: "fine" }, [one.method, one.seen].filter(Boolean).join(": ")),
+        one.text && h("p", {}, one.text),
         h("p", { class: "fine" }, `${one.who}, ${moment(one.at)}`),
       )
     ),
@@ -264,15 +269,10 @@ function taps(animal) {
     @param {Animal} animal */
 export const titleLink = (animal) => h("a", { href: `#/own/${animal.id}` }, title(animal));
 
-export function gone() {
-  return {
-    title: "Not here",
-    node: h(
-      "section",
-      {},
-      h("h1", { tabindex: "-1" }, "Not here"),
-      h("p", {}, "This animal is not one of yours, as far as this phone knows."),
-      h("p", {}, h("a", { href: "#/own" }, "Animals")),
-    ),
-  };
-}
+const away = () => [
+  h("h1", { tabindex: "-1" }, "Not here"),
+  h("p", {}, "This animal is not one of yours, as far as this phone knows."),
+  h("p", {}, h("a", { href: "#/own" }, "Animals")),
+];
+
+export const gone = () => ({ title: "Not here", node: h("section", {}, ...away()) });

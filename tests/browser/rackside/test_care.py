@@ -3,6 +3,7 @@ once, signed, whatever comes between."""
 
 import json
 import re
+import time
 from dataclasses import dataclass
 
 from playwright.sync_api import Page, Route, expect
@@ -14,15 +15,19 @@ from tests.browser.rackside.conftest import (
     Visit,
     all_sent,
     fresh_id,
+    hurried,
     moment,
     open_sheet,
     said,
     stored,
     ten_seconds_later,
     until,
+    wrong_clock,
 )
+from tests.pictures import body_of, plain_file
 from tests.world import probing
 
+from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.leaf import Leaf
 
 AWAY = "net::ERR_FAILED"
@@ -82,7 +87,8 @@ def test_care_is_noted_without_a_signal_and_signed(racks: Racks, phone: Phone) -
     kept = kept_at(racks, "C1-1")
     animal = kept.animals["C1-1"]
     page = at_the_racks(phone, kept)
-    open_animal(page, animal, "C1-1")
+    page.get_by_role("link", name="Animals").click()
+    page.get_by_role("link", name="C1-1", exact=True).click()  # one tap, and a second
     press(page, "Meal refused")
     announced(page, "C1-1: meal refused, saved here.")
     press(page, "Opaque")
@@ -239,6 +245,7 @@ def test_care_is_stored_whole_or_not_at_all_wherever_a_tab_is_killed(
 
 def test_care_is_in_the_log_once_whatever_answer_is_lost(racks: Racks, phones: NewPhone) -> None:
     phone = phones(AWAY)
+    hurried(phone)
     kept = kept_at(racks, "K2-1", "K2-2")
     page = at_the_racks(phone, kept)
     page.goto(f"{HERE}#/rack/K2")
@@ -260,9 +267,8 @@ def test_care_is_in_the_log_once_whatever_answer_is_lost(racks: Racks, phones: N
     until(page, lambda: pushes, "the first answer to be lost")
     page.close()  # before it heard
     page = phone.tab("#/calls")
-    button = page.get_by_role("button", name="Send now")
-    until(page, lambda: button.click() or len(pushes) > 2, "the third to be heard")  # type: ignore[func-returns-value]
     all_sent(page)
+    assert len(pushes) > 2
     entries = [noted_of(racks, id) for id in kept.animals.values()]
     assert [[one.body["noted"]["type"] for one in each] for each in entries] == [["meal"]] * 2
     assert all(one.sig for each in entries for one in each)
@@ -289,6 +295,8 @@ def test_a_partner_cares_too_and_nothing_is_left_once_they_are_to_check_it_blind
     all_sent(page)
     assert [one.by for one in noted_of(racks, animal)] == [greta]
     racks.push(racks.odile, said("grant_revoked", kept.home, {"grant": grant["id"]}))
+    expect(page.get_by_role("heading", name="Not here")).to_be_visible()
+    expect(page.get_by_text("Female")).to_have_count(0)
     visit = blind_visit(racks, kept, greta)
     open_sheet(page, visit)
     assert here() == []
@@ -311,3 +319,47 @@ def blind_visit(racks: Racks, kept: Kept, guest: str) -> Visit:
     racks.push(racks.odile, said("visit_invited", made.id, body))
     racks.push(racks.greta, said("visit_accepted", made.id, {}))
     return made
+
+
+def test_a_photo_that_was_seen_is_there_without_a_signal_too(racks: Racks, phone: Phone) -> None:
+    kept = kept_at(racks, "S1-1")
+    animal = kept.animals["S1-1"]
+    data = plain_file(900, 600)
+    photo = said("photo_attached", animal, body_of(data))
+    other = said("photo_attached", animal, body_of(plain_file(90, 60)))
+    racks.push(racks.odile, photo, other)
+    headers = {"Content-Type": "image/jpeg"}
+    racks.odile.put(f"photos/{photo['id']}", content=data, headers=headers).raise_for_status()
+    phone.expected += ("404 (Not Found)",)
+    page = phone.signed_in("odile")
+    until(page, lambda: len(stored(page)["facts"]) >= 2, "the facts")
+    open_animal(page, animal, "S1-1")
+    image = page.locator(".thumbs img")
+    expect(image).to_have_js_property("naturalWidth", 320)
+    expect(page.get_by_text("The picture itself is not there.")).to_be_visible()
+    phone.context.set_offline(True)
+    page.reload()
+    expect(image).to_have_js_property("naturalWidth", 320)
+    expect(page.get_by_text("Not seen on this phone yet")).to_be_visible()
+
+
+def test_a_note_by_a_clock_that_is_ahead_is_sent_with_its_time_put_right(
+    racks: Racks, phone: Phone
+) -> None:
+    kept = kept_at(racks, "W1-1")
+    animal = kept.animals["W1-1"]
+    wrong_clock(phone, 2 * 86_400)
+    page = phone.signed_in("odile")
+    expect(page.get_by_role("link", name="Animals")).to_be_visible()
+    until(page, lambda: animal in str(stored(page)["animals"]), "the animal")
+    open_animal(page, animal, "W1-1")
+    press(page, "Shed")
+    announced(page, "W1-1: shed its skin, saved here.")
+    ten_seconds_later(page)
+    expect(page.locator("#waiting")).to_have_text("1 needs you")
+    page.goto(f"{HERE}#/calls")
+    press(page, "Send with the corrected time")
+    all_sent(page)
+    (note,) = noted_of(racks, animal)
+    assert (note.body["noted"]["stage"], note.sig is not None) == ("shed", True)
+    assert abs(parse_moment(note.at).timestamp() - time.time()) < 600

@@ -121,7 +121,7 @@ def test_what_does_not_come_again_when_the_feed_begins_anew_is_forgotten(modules
 
 
 def test_what_the_page_does_not_tell_of_is_not_kept(modules: Any) -> None:
-    told = [fact("3", "a", "standing_changed"), fact("4", "pairing", "season_noted")]
+    told = [fact("3", "a", "standing_changed"), fact("4", "pairing", "call_made")]
     assert kept(modules, OWN, told)[-1] == ["1", "2"]
 
 
