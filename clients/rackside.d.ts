@@ -577,6 +577,13 @@ type PickOf = (
 ) => HTMLElement;
 type TypeOf = (name: TextMember, label: string, more: Given) => HTMLElement;
 
+/** An animal that bears what was scanned, and the visit whose sheet it is on: "own" for one's own. */
+interface Bearer {
+  animal: Animal;
+  visit: string;
+}
+type ScannedBy = "reader" | "camera";
+
 /** What a view gives the frame (app/main.js). `update`: after each change of what is stored; whether
     the view now shows that, else it is made anew. `arrive`: after one came to it; whether it has set
     focus and scroll, else they go to its heading. */
@@ -588,6 +595,8 @@ interface View {
   leave?: () => unknown;
   editing?: boolean;
   filling?: boolean;
+  /** Whether it made use of what was scanned; else that animal is opened. */
+  scanned?: (code: string, by: ScannedBy, found: Bearer[]) => boolean;
 }
 
 /** The files of this version, put before the worker's text by the server. */

@@ -37,10 +37,10 @@ export const notedOf = ({ fact, reading, look = null }) => ({ at: fact.at, readi
 export const lookOf = (one) => (one.reading ? lookFor(one.reading, one.look ?? state.clock) : null);
 
 /** Stores the call, and a weight if one was taken; `refused` is the call it replaces. Returns
-    when it is on the disk.
+    when it is on the disk, and goes on to `then`.
     @param {CallForm} form
-    @param {{ visit: KeptVisit, animal: Animal, refused: Stored | null }} where */
-export async function saveForm(form, { visit, animal, refused }) {
+    @param {{ visit: KeptVisit, animal: Animal, refused: Stored | null, then: string }} where */
+export async function saveForm(form, { visit, animal, refused, then }) {
   const { at, reading, more } = timed(form, refused);
   const fact = (/** @type {string} */ kind, /** @type {Fact["body"]} */ made) => ({
     id: newId(),
@@ -91,7 +91,7 @@ export async function saveForm(form, { visit, animal, refused }) {
   });
   announce(
     `${title(animal)}: saved here.${by ? ` ${YOUR_WORD}` : ""}`,
-    visit === OWN ? "#/own" : `#/visit/${visit.id}`,
+    then,
     { undo: records.map(({ id }) => id) },
   );
 }

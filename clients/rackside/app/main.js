@@ -4,6 +4,7 @@ import { account } from "../views/account.js";
 import { animal } from "../views/animal.js";
 import { calls } from "../views/calls.js";
 import { care } from "../views/care.js";
+import { found } from "../views/found.js";
 import { hatch } from "../views/hatch.js";
 import { hatchBegin } from "../views/hatch_begin.js";
 import { hatchList } from "../views/hatch_list.js";
@@ -29,6 +30,7 @@ import {
   SIGN_IN,
   signedIn,
 } from "./shell.js";
+import { listenToReaders, scanned } from "./scanner.js";
 import { onRoom } from "../store/db.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
@@ -49,6 +51,7 @@ const ROUTES = [
   [/^#\/own\/(?<id>[\w-]+)\/move$/, move],
   [/^#\/own\/(?<id>[\w-]+)\/(?<what>weight|meal|shed|remark)$/, care],
   [/^#\/rack\/(?<name>[^?]*)$/, rack],
+  [/^#\/found\/(?<code>[^?]+)$/, found],
   [/^#\/season\/(?<id>[\w-]+)$/, season],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],
@@ -59,6 +62,7 @@ const TICK = 1000; // milliseconds between looks at whether a visit has opened
 let view = null;
 /** @type {"in" | "ended" | "out" | null} */
 let was = null; // as whom the view was made: in, ended or out
+let turns = 0; // how many views were asked for
 
 function route() {
   const [path, query] = location.hash.split("?");
@@ -73,11 +77,13 @@ function route() {
 
 /** @param {{ moved: boolean }} how */
 async function show({ moved }) {
+  const turn = (turns += 1);
   await view?.leave?.();
   was = standing();
   const asked = !state.session || (isSignedOut() && location.hash === SIGN_IN);
   /** @type {View} */
   const made = asked ? signin() : await route()();
+  if (turn !== turns) return; // one left again before it was made, as by a second scan
   view = made;
   document.title = `${made.title} · Rackside`;
   element("main").replaceChildren(made.node);
@@ -125,6 +131,7 @@ async function start() {
   head();
   await show({ moved: false });
   offerUndo();
+  listenToReaders((codes) => scanned(codes, "reader", view));
   onChange(update);
   onChange(remember);
   onRoom((full) => {

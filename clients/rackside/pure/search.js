@@ -1,7 +1,9 @@
 /* Finding an animal by what is on its tub or comes from a reader. */
 
-/** @param {string} text */
-const plain = (text) => text.normalize("NFKC").toLowerCase().replace(/[\s.\-\u2010-\u2013]+/g, "");
+/** As codes are compared: without case, spaces, dots and dashes.
+    @param {string} text */
+export const plain = (text) =>
+  text.normalize("NFKC").toLowerCase().replace(/[\s.\-\u2010-\u2013]+/g, "");
 
 /** Animals whose tag, transponder or name holds what was typed, exact codes first.
     @param {Animal[]} animals
@@ -29,7 +31,8 @@ const codes = (animal) => animal.identifiers.map((one) => one.code);
 /** @param {Animal} animal */
 const words = (animal) => [...codes(animal), animal.name ?? ""];
 
-/** What to say where the code typed at a check is that of another animal of the list.
+/** What to say where the code typed at a check is that of another animal of the list, or a transponder
+    that is not the one on record.
     @param {Animal[]} animals
     @param {Animal} animal
     @param {CallForm} form
@@ -40,13 +43,24 @@ export function ofAnother(animals, animal, form) {
     one.identifiers.some((mark) => mark.scheme === form.identified && plain(mark.code) === typed);
   if (!typed || bears(animal)) return [];
   const others = animals.filter(bears);
-  if (others.length !== 1) return [];
+  if (others.length !== 1) return isUnknown(animal, form, typed) ? [UNKNOWN] : [];
   const code = form.identified === "tag" ? "tag" : "transponder";
   return [
     `This ${code} is that of ${title(others[0])}. If that is the snake in hand, note the check ` +
     "there: go back to the sheet. The tubs may have been exchanged; tell the keeper.",
   ];
 }
+
+const UNKNOWN =
+  "This is not the transponder on record for this animal. Read it again; if it is the same, note the " +
+  "check, and tell the keeper.";
+
+/** @param {Animal} animal
+    @param {CallForm} form
+    @param {string} typed */
+const isUnknown = (animal, form, typed) =>
+  form.identified === "transponder" && /^\d{15}$/.test(typed) &&
+  animal.identifiers.some(({ scheme }) => scheme === "transponder");
 
 /** The tag of its tub; "" where it has none.
     @param {Animal} animal */

@@ -3,9 +3,11 @@
 import { saveForm, withIt } from "../app/logging.js";
 import { keeping } from "../app/drafts.js";
 import { h, list } from "../app/dom.js";
-import { animalsOf, now, OWN, ownAnimal, state, visitOf } from "../app/state.js";
+import { takeScanned } from "../app/scanner.js";
+import { animalsOf, nextToDo, now, OWN, ownAnimal, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
 import { cautions } from "../pure/cautions.js";
+import { bears, identity, isTransponder } from "../pure/scanned.js";
 import { ofAnother, tagOf, title } from "../pure/search.js";
 import { before, carried } from "../pure/sitting.js";
 import { formOf } from "../pure/undo.js";
@@ -30,8 +32,11 @@ export async function log({ visit: visitId, animal: animalId, read, from }) {
   if (!visit || !animal) return elsewhere(visit);
   const refused = from ? state.outbox.find((one) => one.id === from) ?? null : null;
   const last = before(state.outbox, visitId, Date.now());
+  const scan = takeScanned();
   const form = refused?.form ? await filled(refused) : await begun(animal, visitId, last, read);
-  return page(visit, animal, form, { refused, last: refused ? null : last });
+  const made = page(visit, animal, form, { refused, last: refused ? null : last });
+  if (scan && !refused) made.scanned(scan.code, scan.by, [{ animal, visit: visitId }]);
+  return made;
 }
 
 /** The form of a refused call; its weight again only where that was refused with it.
@@ -79,16 +84,29 @@ function page(visit, animal, form, { refused, last }) {
     keep.soon();
   };
   const asked = fields(form, { animal, isOwn: visit === OWN, before: last, change });
-  const save = h("button", { type: "button", onclick: () => send() }, "Save the call");
+  const back = visit === OWN ? "#/own" : `#/visit/${visit.id}`;
+  const next = visit === OWN || refused ? null : nextToDo(visit.id, animal.id);
+  const buttons = [
+    h(
+      "button",
+      { type: "button", class: next ? "plain" : null, onclick: () => send(back) },
+      "Save the call",
+    ),
+    ...(next
+      ? [h(
+        "button",
+        { type: "button", onclick: () => send(`#/log/${visit.id}/${next.id}`) },
+        "Save and next",
+      )]
+      : []),
+  ];
   const node = h(
     "form", // which nothing submits: a reader ends what it types with Enter
     { class: "log", novalidate: true, onsubmit: (event) => event.preventDefault() },
     h(
       "p",
       { class: "trail" },
-      visit === OWN
-        ? h("a", { href: "#/own" }, "Animals")
-        : h("a", { href: `#/visit/${visit.id}` }, "The sheet"),
+      visit === OWN ? h("a", { href: back }, "Animals") : h("a", { href: back }, "The sheet"),
     ),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine legend" }, "still to be said"),
@@ -99,24 +117,41 @@ function page(visit, animal, form, { refused, last }) {
     general(visit),
     ...asked.nodes,
     wrong,
-    h("div", { class: "bar" }, save),
+    h("div", { class: "bar" }, buttons),
   );
   show();
-  async function send() {
+  /** @param {string} then */
+  async function send(then) {
     const sentences = lacking();
     tell(wrong, node, sentences);
     if (sentences.length) return;
-    save.disabled = true;
+    for (const one of buttons) one.disabled = true;
     keep.stop();
     try {
-      await saveForm(form, { visit, animal, refused });
+      await saveForm(form, { visit, animal, refused, then });
     } catch (fault) {
       const { message } = /** @type {Error} */ (fault);
-      save.disabled = false;
+      for (const one of buttons) one.disabled = false;
       tell(wrong, node, [["", `It could not be kept on this phone: ${message}`]]);
     }
   }
-  return { title: `Log ${title(animal)}`, node, editing: true, filling: true, leave: keep.now };
+  return {
+    title: `Log ${title(animal)}`,
+    node,
+    editing: true,
+    filling: true,
+    leave: keep.now,
+    /** What was scanned during this check: this animal's code, or a transponder that is nobody's here.
+        @type {NonNullable<View["scanned"]>} */
+    scanned(code, by, found) {
+      const isKnown = found.length > 0;
+      if (isKnown && !bears(animal, code)) return false;
+      if (!isKnown && !(by === "reader" && isTransponder(code))) return false;
+      const read = identity(animal, code, by);
+      if (read) asked.read(...read);
+      return true;
+    },
+  };
 }
 
 /** @param {HTMLElement} box

@@ -29,7 +29,9 @@ def test_a_code_of_another_animal_on_the_list_is_told(modules: Any) -> None:
     ]
     told = modules("search", script, [animals, read])
     assert [one.partition(". If")[0] for one in told] == [
-        "This transponder is that of AX-2", "This tag is that of AX-2", "", "", "", "",
+        "This transponder is that of AX-2", "This tag is that of AX-2", "",
+        "This is not the transponder on record for this animal. Read it again; if it is the same, "
+        "note the check, and tell the keeper.", "", "",
     ]  # fmt: skip
 
 
