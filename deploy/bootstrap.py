@@ -44,6 +44,8 @@ def ensure(lock: Path, environment: Path) -> None:
     with alone(environment.with_name(environment.name + ".lock")):
         if stamp.exists() and stamp.read_text() == wanted:
             return
+        if environment.is_symlink():  # venv would empty its target, and then refuse the link
+            sys.exit(f"{shown(environment)} leads to what another lock made. Remove that link.")
         began = time.monotonic()
         print(f"Preparing {shown(environment)} (once for each change of the lock):", flush=True)
         venv.EnvBuilder(clear=True, with_pip=True, symlinks=True).create(environment)

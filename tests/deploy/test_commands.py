@@ -3,6 +3,7 @@
 import os
 import shutil
 import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -55,6 +56,18 @@ def test_a_python_that_cannot_make_environments_names_the_debian_package(bare: P
     answer = demo_help(bare)
     assert answer.returncode == 2
     assert "apt-get install python3.12-venv" in answer.stderr
+
+
+def test_an_environment_that_is_a_link_is_not_emptied(tmp_path: Path) -> None:
+    """Made from another lock, it serves whoever it belongs to."""
+    (tmp_path / "theirs").mkdir()
+    (tmp_path / "theirs" / "made-from").write_text("another lock")
+    (tmp_path / "ours").symlink_to(tmp_path / "theirs")
+    given = (ROOT / "deploy" / "requirements.lock", tmp_path / "ours", "true")
+    command = [sys.executable, str(ROOT / "deploy" / "bootstrap.py"), *map(str, given)]
+    answer = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (answer.returncode, "Remove that link." in answer.stderr) == (1, True), answer
+    assert (tmp_path / "theirs" / "made-from").read_text() == "another lock"
 
 
 @pytest.mark.parametrize("name", LOCKS)
