@@ -78,7 +78,7 @@ async function become(device) {
     key,
     ...(was && { cleared: was }),
   });
-  await navigator.storage?.persist?.().catch(() => false);
+  navigator.storage?.persist?.().catch(() => false); // Firefox asks its user, and answers after that
   await changed();
   await sync();
 }
