@@ -8,6 +8,7 @@ import { Refused as Unfit } from "../shared/bytes.js";
 import { againAfter, isCurrent, shown, unfit } from "../pure/proved.js";
 import { all } from "../store/db.js";
 import { isBlind } from "../pure/sight.js";
+import { factsKept } from "../store/facts.js";
 import { known } from "../store/log.js";
 import { keepProved } from "../store/proved.js";
 import { newId } from "./keys.js";
@@ -126,7 +127,8 @@ async function judged(batch, answer, said, signal) {
       const proof = proofs.get(animal.id);
       if (!proof) return made(animal, position, [NONE], of());
       const record = await recordIn(proof, stated, key);
-      const wrong = unfit(animal, record, said.get(animal.id) ?? [], position);
+      const facts = await factsKept(animal);
+      const wrong = unfit(animal, record, said.get(animal.id) ?? [], position, facts);
       if (stated.why !== null) wrong.unshift(sentence(stated.why));
       return made(animal, position, wrong, of(proof), record.hidden.length);
     }));

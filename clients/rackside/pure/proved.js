@@ -4,6 +4,7 @@ import { amiss as disagreements, inOrder } from "../checking/agreeing.js";
 import { notWhole } from "../checking/whole.js";
 import { canonical } from "../shared/canonical.js";
 import { title } from "./search.js";
+import { TOLD } from "./told.js";
 
 const FORMAT = "scalewitness record and proof, version 1";
 const MOST = 5; // sentences kept of one animal
@@ -56,14 +57,42 @@ export const againAfter = (/** @type {number} */ animals) => (animals > MANY ? 2
     @param {Animal} animal
     @param {RecordFound} record
     @param {Said[]} said
-    @param {number} position */
-export function unfit(animal, record, said, position) {
-  const lines = shown(animal);
+    @param {number} position
+    @param {KeptFact[] | null} facts what its page tells; null of an animal that is not one's own */
+export function unfit(animal, record, said, position, facts = null) {
+  const lines = [...shown(animal), ...(facts ? told(animal, facts, position) : [])];
   const found = [
     ...notWhole([record], lines),
     ...disagreements(lines, new Map([[animal.id, record]]), position),
   ];
   return [...found.map(({ text }) => text), ...unsaid(record, said, position)].slice(0, MOST);
+}
+
+/** Each fact that is kept of an animal, and that they are all there are.
+    @param {Animal} animal
+    @param {KeptFact[]} facts
+    @param {number} position
+    @returns {Shown[]} */
+function told(animal, facts, position) {
+  const about = animal.id;
+  const label = title(animal);
+  const gone = new Set(
+    facts.filter(({ entry }) => entry.kind === "call_withdrawn").map(({ entry }) =>
+      entry.body.call
+    ),
+  );
+  const lines = facts.filter((one) => one.position <= position).map(({ position, entry }) => ({
+    about,
+    position,
+    kind: entry.kind,
+    label: `${label}: ${entry.kind.replaceAll("_", " ")}`,
+    id: entry.id,
+    by: entry.by,
+    at: entry.at,
+    body: entry.body,
+    ...(entry.kind === "call_made" && { withdrawn: gone.has(entry.id) }),
+  }));
+  return [{ about, label, kind: "record", all: TOLD }, ...lines];
 }
 
 /** One's own facts that are not in the record as they were sent from here.

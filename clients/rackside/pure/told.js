@@ -2,6 +2,15 @@
 
 import { CONCLUSIONS, METHODS, REPORTED, STOPPED, SURENESS } from "./words.js";
 
+/** The kinds of fact that are kept for it. */
+export const TOLD = [
+  "call_made",
+  "call_withdrawn",
+  "husbandry_noted",
+  "photo_attached",
+  "report_answered",
+];
+
 /** @param {[string, string][]} choices
     @param {string} word */
 const named = (choices, word) => choices.find(([one]) => one === word)?.[1] ?? word;

@@ -4,21 +4,20 @@
 
    `collections` in `meta`: their ids, each with the fetching from the beginning that brought it. */
 
-import { of, write } from "./db.js";
-
-/** What the animal's page tells of. */
-export const KINDS = [
-  "call_made",
-  "call_withdrawn",
-  "husbandry_noted",
-  "photo_attached",
-  "report_answered",
-];
+import { TOLD } from "../pure/told.js";
+import { get, of, write } from "./db.js";
 
 /** What is kept of one animal, in the log's order.
     @param {string} animal */
 export async function factsOf(animal) {
   return (await of("facts", animal)).sort((a, b) => a.position - b.position);
+}
+
+/** As `factsOf`, of an animal of one's own; null of any other, of which nothing is kept.
+    @param {KeptAnimal} animal */
+export async function factsKept(animal) {
+  const kept = await get("meta", "collections");
+  return isKept(animal, kept ?? {}) ? await factsOf(animal.id) : null;
 }
 
 /** Keeps a small picture with the photo that it is of, for as long as that is kept.
@@ -87,7 +86,7 @@ function byAnimal(items) {
 /** @param {FedItem[]} facts
     @returns {KeptFact[]} */
 const told = (facts) =>
-  facts.filter(({ entry }) => KINDS.includes(entry.kind)).map((one) => ({
+  facts.filter(({ entry }) => TOLD.includes(entry.kind)).map((one) => ({
     id: one.entry.id,
     about: one.entry.about,
     position: one.position,

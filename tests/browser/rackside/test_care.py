@@ -115,10 +115,11 @@ def test_care_is_noted_without_a_signal_and_signed(racks: Racks, phone: Phone) -
         {"type": "remark"},
     ]
     assert all(one.sig for one in entries)
-    assert "bowl" not in str(entries)
-    assert len(entries[-1].body["note"]) == 64
+    assert ("bowl" in str(entries), len(entries[-1].body["note"])) == (False, 64)
     expect(page.get_by_text("Note: Rests its head on the bowl.")).to_have_count(1)
     until(page, lambda: "Odile" in page.locator(".told").last.inner_text(), "it to come back")
+    expect(page.get_by_text("Checked by this phone: complete and unaltered")).to_be_visible()
+    expect(page.locator("#notice")).not_to_contain_text("Alarm")
 
 
 def test_a_glove_that_taps_twice_notes_once_and_undo_takes_it_back(
@@ -290,6 +291,7 @@ def test_a_partner_cares_too_and_nothing_is_left_once_they_are_to_check_it_blind
     calls = page.locator("section section").filter(has_text="Calls")
     for told in ("Female, certain", "Probing: left 3, right 2.5", "Odile"):
         expect(calls).to_contain_text(told)
+    expect(page.get_by_text("Checked by this phone: complete and unaltered")).to_be_visible()
     press(page, "Meal taken")
     announced(page, "P1-1: meal taken, saved here.")
     all_sent(page)

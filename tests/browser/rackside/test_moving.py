@@ -10,6 +10,7 @@ from tests.browser.rackside.conftest import (
     Phone,
     Racks,
     all_sent,
+    hurried,
     stored,
     ten_seconds_later,
     until,
@@ -73,6 +74,7 @@ def test_facts_go_first_and_what_was_answered_without_being_heard_is_not_done_tw
     racks: Racks, phones: NewPhone
 ) -> None:
     phone = phones(AWAY)
+    hurried(phone)
     kept = kept_at(racks, "M2-1")
     animal = kept.animals["M2-1"]
     version = version_of(racks, animal)
@@ -95,7 +97,6 @@ def test_facts_go_first_and_what_was_answered_without_being_heard_is_not_done_tw
     ten_seconds_later(page)
     until(page, lambda: place_of(racks, animal) == "M2-4", "the edit")
     page.goto(f"{HERE}#/calls")
-    press(page, "Send now")
     all_sent(page)
     kinds = [one.get("kind", "edit") for one in sent[0]["items"]]
     assert kinds == ["husbandry_noted", "edit"]

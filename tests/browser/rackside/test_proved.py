@@ -120,6 +120,44 @@ ALTERED: dict[str, dict[str, Any]] = {
     "no standing": {"standing": None},
     "another entry's": {"standing": KEPT["standing"] | {"position": 3}},
 }
+TOLD = {"call_made", "husbandry_noted"}
+
+
+def facts_kept(entries: list[Leaf] = ENTRIES) -> list[dict[str, Any]]:
+    """What of an animal of one's own is kept for its page."""
+    return [
+        {"id": one.id, "about": ANIMAL, "position": at, "entry": to_builtins(one)}
+        for at, one in enumerate(entries)
+        if one.kind in TOLD
+    ]
+
+
+TOLD_WRONG: dict[str, tuple[Any, str]] = {
+    "all of it": (lambda facts: facts, ""),
+    "one kept back": (lambda facts: facts[1:], "an entry (husbandry noted) at position 4"),
+    "a call kept back": (lambda facts: facts[:-1], "at position 10 is not shown"),
+    "one altered": (
+        lambda facts: [facts[0] | {"entry": facts[0]["entry"] | {"at": LATER}}, *facts[1:]],
+        "(position 4): at is shown as",
+    ),
+    "one invented": (
+        lambda facts: [*facts, facts[-1] | {"position": 3, "id": fresh_id()}],
+        "(position 3) is shown, and the log has no such entry there",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", TOLD_WRONG)
+def test_what_an_animals_page_tells_is_held_to_its_entries(modules: Any, name: str) -> None:
+    change, told = TOLD_WRONG[name]
+    given = {"animal": KEPT, "entries": to_builtins(ENTRIES), "facts": change(facts_kept())}
+    script = """m.unfit(given.animal, { subject: given.animal.id, why: null, hidden: [{}],
+      entries: new Map(given.entries.entries()) }, [], 99, given.facts)"""
+    found = modules("proved", script, given)
+    assert len(found) == bool(told)
+    assert told in "".join(found)
+
+
 UNFIT = """(() => {
   const { animal, entries, hidden, said } = given;
   const record = { subject: animal.id, why: null, entries: new Map(entries.entries()), hidden };
