@@ -6,7 +6,7 @@ import { isHeldOff } from "../pure/cautions.js";
 import { asEdited, isEdit } from "../pure/edits.js";
 import { needsYou } from "../pure/outbox.js";
 import { isAsked } from "../pure/own_word.js";
-import { byPlace, naturally } from "../pure/places.js";
+import { inOrder } from "../pure/places.js";
 import { title } from "../pure/search.js";
 import { awaited, blindly, isBlind } from "../pure/sight.js";
 import { stateAt } from "../pure/visits.js";
@@ -136,9 +136,25 @@ export async function amiss(what) {
   await changed();
 }
 
-async function reread() {
-  await load();
-  listeners.forEach((listener) => listener());
+/** @type {Promise<void> | null} */
+let reading = null;
+/** @type {Promise<void> | null} */
+let next = null;
+
+/** However many changes come while the store is read, it is read once more for all of them.
+    @returns {Promise<void>} */
+function reread() {
+  if (reading) {
+    next ??= reading.catch(() => {}).then(() => {
+      next = null;
+      return reread();
+    });
+    return next;
+  }
+  reading = load()
+    .then(() => listeners.forEach((listener) => listener()))
+    .finally(() => reading = null);
+  return reading;
 }
 
 others.onmessage = (/** @type {MessageEvent<{ fault: string }>} */ { data }) => {
@@ -169,7 +185,7 @@ export const OWN = {
 /** The animals in collections that one keeps or is a partner in, by place; read when they are looked
     at, as they may be thousands. One that is still to be checked blind is among them as its sheet
     has it. */
-export const ownAnimals = async () => inOrder(asSeen(await ownKept()));
+export const ownAnimals = async () => byPlace(asSeen(await ownKept()));
 
 /** The same as they are kept, for a view that stays while visits open and edits are made. */
 export async function ownKept() {
@@ -199,8 +215,7 @@ export function asSeen(animals) {
 
 /** By place, else by what they are called.
     @param {Animal[]} animals */
-export const inOrder = (animals) =>
-  animals.sort((a, b) => byPlace(a.rack ?? "", b.rack ?? "") || naturally(title(a), title(b)));
+export const byPlace = (animals) => inOrder(animals, (one) => [one.rack ?? "", title(one)]);
 
 /** What the server's clock says, as far as this phone knows: milliseconds. */
 export const now = () => Date.now() + (state.clock?.offset ?? 0) * 1000;
@@ -221,7 +236,7 @@ export function animalsOf(id) {
   const rows = visit.rows ?? [];
   const calls = new Map(rows.map(({ animal, own_call }) => [animal, own_call]));
   const found = rows.flatMap(({ animal }) => state.animals.get(animal) ?? ahead.get(animal) ?? []);
-  return inOrder(asSeen(found).map((one) => ({ ...one, own_call: calls.get(one.id) })));
+  return byPlace(asSeen(found).map((one) => ({ ...one, own_call: calls.get(one.id) })));
 }
 /** Those of them that are to be checked: what its keeper says is no longer there is not, nor one
     to leave alone for now that is still to be checked blind.

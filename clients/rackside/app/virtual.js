@@ -21,7 +21,7 @@ export function longList({ key, height, texts, make, fill, link }) {
   /** @type {Map<string, { row: HTMLLIElement, look: string }>} */
   const drawn = new Map();
   /** @type {{ items: I[], first: number, at: number } | null} */
-  let anchor = null; // what was uppermost on the screen, and where on the screen
+  let anchor = null; // what stays in its place: the row with the focus, else the uppermost
 
   const above = () => -node.getBoundingClientRect().top;
   /** The item at so many pixels from the list's top. */
@@ -42,11 +42,14 @@ export function longList({ key, height, texts, make, fill, link }) {
   };
   const note = () => {
     const up = above();
-    if (!node.isConnected || up <= 0 || !items.length) anchor = null;
-    else {
-      const first = indexAt(up);
-      anchor = { items, first, at: tops[first] - up };
+    if (!node.isConnected || up <= 0 || !items.length) {
+      anchor = null;
+      return;
     }
+    const focused = places.get(focusedKey() ?? "");
+    const isSeen = focused !== undefined && tops[focused] >= up && tops[focused] < up + innerHeight;
+    const first = isSeen ? focused : indexAt(up);
+    anchor = { items, first, at: tops[first] - up };
   };
   /** Moves the page so that what was uppermost, or what followed it, is there again. */
   const hold = () => {
@@ -135,6 +138,7 @@ export function longList({ key, height, texts, make, fill, link }) {
     draw();
     note();
   });
+  node.addEventListener("focusin", note);
   addEventListener("scroll", scrolled, { signal: going.signal, passive: true });
   addEventListener("resize", resized, { signal: going.signal });
   seen.observe(document.body);

@@ -18,8 +18,19 @@ export function rackOf(place = "") {
   return /^(?:rack|room|shelf|cabinet|)$/i.test(named) ? text : named;
 }
 
-/** Order of places: by rack, then by tub; whatever has no place comes last.
-    @param {string} one
-    @param {string} other */
-export const byPlace = (one, other) =>
-  Number(!one) - Number(!other) || naturally(rackOf(one), rackOf(other)) || naturally(one, other);
+/** In the order one walks along: by rack, then by tub, whatever has no place last; those of one place
+    by name. `told` gives [place, name] of each.
+    @template T
+    @param {T[]} items
+    @param {(item: T) => [string, string]} told */
+export function inOrder(items, told) {
+  const keyed = items.map((item) => {
+    const [place, name] = told(item);
+    return { item, place, name, rack: rackOf(place) };
+  });
+  keyed.sort((a, b) =>
+    Number(!a.place) - Number(!b.place) || naturally(a.rack, b.rack) ||
+    naturally(a.place, b.place) || naturally(a.name, b.name)
+  );
+  return keyed.map(({ item }) => item);
+}

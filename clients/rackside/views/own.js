@@ -1,7 +1,7 @@
 /* The animals in collections that one keeps or is a partner in, by place. */
 
 import { h } from "../app/dom.js";
-import { asSeen, callsOn, inOrder, OWN, ownKept, state } from "../app/state.js";
+import { asSeen, byPlace, callsOn, OWN, ownKept, state } from "../app/state.js";
 import { isUnsent, words } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { pairingsWith, withWhom } from "../pure/season.js";
@@ -27,7 +27,7 @@ export async function own() {
     ],
     foot: [seen],
     read: () => {
-      const all = inOrder(asSeen(kept));
+      const all = byPlace(asSeen(kept));
       weighed = weighedHere();
       return { all, sets: [["all", "All", all]] };
     },

@@ -28,8 +28,10 @@ def test_a_rack_is_told_from_its_tubs(modules: Any) -> None:
 
 def test_places_are_in_the_order_one_walks_along(modules: Any) -> None:
     walked = ["R2-2", "R2-9", "R2-14", "R2-14b", "R10-1", "Shelf", ""]
-    script = "given.sort(m.byPlace)"
+    script = "m.inOrder(given, (one) => [one, ''])"
     assert modules("places", script, walked[::-1]) == walked
+    named = [["R1-1", "B-2"], ["R1-1", "B-10"], ["", "A-1"], ["", "A-2"]]
+    assert modules("places", "m.inOrder(given, (one) => one)", named[::-1]) == named
 
 
 ANIMAL = {
