@@ -160,6 +160,7 @@ def test_a_server_error_in_the_middle_loses_nothing(racks: Racks, phones: NewPho
     for tag in ("E-1", "E-2"):
         fill_in(page, tag)
         save(page, tag)
+    page.get_by_role("radio", name="Done").check()
     expect(page.locator(".state").first).to_contain_text(
         "Saved here. The last attempt failed: The server answered 500."
     )
