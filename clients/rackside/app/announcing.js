@@ -10,8 +10,11 @@ let text = "";
 let next = []; // what is undone by the button, from the next change of view on
 /** @type {string[]} */
 let ids = [];
+let of = ""; // what was said when that was stored
 /** @type {ReturnType<typeof setTimeout> | undefined} */
 let timer;
+
+const secondsLeft = () => undoable(state.outbox, ids, Date.now());
 
 /** Changes the view and says what has just been done there; it stands until the next change.
     `undo`: the ids of what was stored by it.
@@ -27,8 +30,8 @@ export function announce(said, hash, { undo = [] } = {}) {
 
 /** Called at each change of view. What can be undone can be from every view. */
 export function showAnnouncement() {
-  element("announcement").textContent = text;
-  if (next.length) ids = next;
+  if (next.length) [ids, of] = [next, text];
+  element("announcement").textContent = text || (secondsLeft() ? of : "");
   text = "";
   next = [];
   showUndo();
@@ -38,14 +41,14 @@ export function showAnnouncement() {
 export function offerUndo() {
   ids = lastUndoable(state.outbox, Date.now());
   const one = state.outbox.find(({ id }) => id === ids[0]);
-  if (one) element("announcement").textContent = `${one.shown.title}: saved here.`;
+  if (one) element("announcement").textContent = of = `${one.shown.title}: saved here.`;
   showUndo();
 }
 
 /** Called at each change of what is stored. */
 export function showUndo() {
   clearTimeout(timer);
-  const seconds = undoable(state.outbox, ids, Date.now());
+  const seconds = secondsLeft();
   const button = element("undo");
   button.hidden = !seconds;
   if (!seconds) return;

@@ -63,16 +63,16 @@ const inOrder = (records) => [...records].sort((a, b) => a.order - b.order);
     @param {Stored[]} group */
 export function withDependents(records, group) {
   const found = new Map(group.map((one) => [one.id, one]));
+  const open = records
+    .filter((one) => one.by === group[0].by && isUntried(one))
+    .map((one) => ({ one, says: [one.fact.about, JSON.stringify(one.fact.body)].join() }));
   for (let size = 0; size < found.size;) {
     size = found.size;
     const began = [...found.values()].flatMap(({ id, fact }) =>
       BEGINS.includes(fact.kind) ? [id, fact.about] : [id]
     );
-    for (const one of records) {
-      const says = [one.fact.about, JSON.stringify(one.fact.body)].join();
-      if (one.by === group[0].by && isUntried(one) && began.some((id) => says.includes(id))) {
-        found.set(one.id, one);
-      }
+    for (const { one, says } of open) {
+      if (began.some((id) => says.includes(id))) found.set(one.id, one);
     }
   }
   return inOrder(found.values());

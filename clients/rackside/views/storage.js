@@ -33,17 +33,19 @@ async function measure(total, parts) {
     : `${megabytes(usage)} of ${megabytes(quota ?? 0)} that the browser allows.`;
   const rows = await Promise.all(KEPT.map(async ([store, name]) => {
     const records = await all(store);
-    const size = records.reduce((sum, one) => sum + sizeOf(one), 0);
+    const bytes = records.reduce((sum, one) => sum + sizeOf(one), 0);
     return h(
       "li",
       {},
       h("span", { class: "row-label" }, name),
-      h("span", {}, `${records.length}, about ${megabytes(size)}`),
+      h("span", {}, records.length ? `${records.length}, about ${size(bytes)}` : "none"),
     );
   }));
   parts.replaceChildren(...rows);
 }
 
+/** @param {number} bytes */
+const size = (bytes) => bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : megabytes(bytes);
 /** @param {number} bytes */
 const megabytes = (bytes) =>
   `${(bytes / 1e6).toLocaleString("en", { maximumFractionDigits: 1 })} MB`;

@@ -113,6 +113,8 @@ def test_sending_waits_ten_seconds_also_elsewhere_and_after_a_reload(
     (begun,) = [one["rest"]["from"] for one in stored(page)["outbox"]]
     page.reload()
     expect(page.get_by_role("button", name="Undo", exact=True)).to_be_visible()
+    page.get_by_role("link", name="This phone").click()  # it says of what
+    expect(page.locator("#announcement")).to_have_text("U-2: saved here.")
     other.reload()
     expect(other.get_by_role("button", name="Undo", exact=True)).to_be_visible()
     until(page, lambda: pushes, "the call to be sent")

@@ -117,3 +117,34 @@ def test_a_marker_says_when_and_how_much_and_nothing_else(modules: Any) -> None:
         None,
         "rackside-was=; Max-Age=0; Path=/rackside/; SameSite=Strict",
     ]
+
+
+def test_an_entry_is_either_sent_or_undone_put_aside_or_carried_off(modules: Any) -> None:
+    """Whichever of two asks the store first; of a group, all or nothing."""
+    script = f"""(async () => {{ {SAVED}
+      const u = await import("/rackside/pure/undo.js");
+      const ways = {{
+        undo: (ids) => m.undo(ids, null).then((end) => end === "taken"),
+        shelve: (ids) => m.changeAll(ids, u.isUntried, (one) => ({{...one, state: "aside"}})),
+        send: (_, all) => m.claim(all.slice(1), 5).then((going) => going.length > 0),
+        carry: () => m.carry("k", 5).then((carried) => carried.length > 0),
+      }};
+      const tried = {{}};
+      for (const one of Object.keys(ways)) {{
+        for (const other of Object.keys(ways)) {{
+          if (one === other || [one, other].sort().join() === "carry,send") continue;
+          const all = [saved("1"), saved("2", {{call: "1"}})];
+          const ids = ["1", "2"];
+          await m.save(all, [], {{}});
+          const won = await Promise.all([one, other].map((way) => ways[way](ids, all)));
+          tried[`${{one}} ${{other}}`] = won;
+          const back = (each) => ({{...each, state: "aside", tries: 0, carried: 0}});
+          await m.changeAll(ids, () => true, back);
+          await m.remove(ids);
+        }}
+      }}
+      return tried;
+    }})()"""
+    tried = modules("store/outbox", script)
+    assert len(tried) == 10
+    assert set(map(tuple, tried.values())) == {(True, False)}
