@@ -248,7 +248,7 @@ interface KeptPairing {
   mode: "eggs" | "live" | "unknown";
   dam: Half | null;
   sire: Half | null;
-  noted: { what: string; on: string }[];
+  noted: { id?: string; what: string; on: string }[];
 }
 /** One of the two; `species` is missing where a version of before kept it. */
 interface Half {

@@ -8,7 +8,7 @@ import { isShelved } from "../pure/undo.js";
 import { all, some } from "../store/db.js";
 import { change, sitting, sittings } from "../store/sittings.js";
 import { fingerprint, readingNow } from "./logging.js";
-import { asSeen, changed, now, OWN, ownAnimals, state } from "./state.js";
+import { asSeen, changed, now, OWN, ownAnimals, seasonTold, state } from "./state.js";
 import { record, store } from "./stating.js";
 
 /** @type {ToState["kind"][]} */
@@ -37,7 +37,7 @@ export async function pairingsTold() {
   const year = new Date(now()).getFullYear();
   const away = (/** @type {KeptPairing} */ { season }) => Math.abs(season - year);
   const blind = new Set(asSeen(await all("animals")).filter(isBlind).map(({ id }) => id));
-  return state.season
+  return seasonTold()
     .filter((one) => away(one) <= 1)
     .filter(({ dam, sire }) => dam && sire && !blind.has(dam.id) && !blind.has(sire.id))
     .sort((a, b) => away(a) - away(b));

@@ -96,16 +96,18 @@ export async function saveForm(form, { visit, animal, refused, then }) {
   );
 }
 
-/** Stores what was seen of a pairing today. Returns when it is on the disk.
+/** Stores what was seen of a pairing today, or that a note of it was not so. Gives its id; returns when
+    it is on the disk.
     @param {KeptPairing} pairing
-    @param {{ made: Fact["body"], line: string, title: string }} note */
-export async function saveNote(pairing, { made, line, title }) {
+    @param {{ kind: "season_noted" | "season_note_withdrawn", made: Fact["body"], line: string, title: string }} note */
+export async function saveNote(pairing, { kind, made, line, title }) {
   const reading = readingNow();
   const at = new Date(reading.here).toISOString();
-  const fact = { id: newId(), kind: "season_noted", at, about: pairing.id, body: made };
+  const fact = { id: newId(), kind, at, about: pairing.id, body: made };
   const shown = { visit: OWN.id, title, line };
   const more = { shown, form: null, reading, call: fact.id, place: 0 };
   await store([await record(fact, more)]);
+  return fact.id;
 }
 
 /** Who has this name: whoever was named so before, else somebody new.

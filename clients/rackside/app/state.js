@@ -201,6 +201,14 @@ export async function ownAnimal(id) {
   return asSeen([found])[0];
 }
 
+/** The pairings of which one is told now: none with an animal that one is to check blind, as that would
+    tell what it was taken for. */
+export function seasonTold() {
+  const blind = awaited(state.visits.filter(isOpen), state.outbox);
+  const is = (/** @type {Half | null} */ half) => half !== null && blind.has(half.id);
+  return state.season.filter(({ dam, sire }) => !is(dam) && !is(sire));
+}
+
 /** Animals as their reader may see them now (see pure/sight.js), with what was edited here.
     @template {Animal} A
     @param {A[]} animals

@@ -16,7 +16,7 @@ export function kept({ pairing, mode, notes }, keeper) {
     sire: named(pairing.sire),
     noted: notes
       .filter((/** @type {any} */ { by }) => by.id === keeper)
-      .map((/** @type {any} */ { what, on }) => ({ what, on })),
+      .map((/** @type {any} */ { id, what, on }) => ({ id, what, on })),
   };
 }
 
@@ -52,18 +52,40 @@ export function dayOf(now) {
   return `${here.getFullYear()}-${two(here.getMonth() + 1)}-${two(here.getDate())}`;
 }
 
-/** Whether the keeper noted that of that day: here, unless it was refused, or as the record has it.
+/** What the keeper noted of that day, each once: here, unless it was refused, or as the record has it;
+    without what was withdrawn here. `record`: what is here of it.
+    @param {KeptPairing} pairing
+    @param {Stored[]} outbox
+    @param {string} on
+    @returns {{ id: string, what: string, record?: Stored }[]} */
+export function notesOn(pairing, outbox, on) {
+  const about = outbox.filter(({ fact, state }) =>
+    fact.about === pairing.id && !["refused", "aside"].includes(state)
+  );
+  const withdrawn = new Set(about.map(({ fact }) => fact.body.noted));
+  const here = about
+    .filter(({ fact }) => fact.kind === "season_noted" && fact.body.on === on)
+    .map((record) => ({ id: record.id, what: record.fact.body.what, record }));
+  const known = new Set(here.map(({ id }) => id));
+  const there = pairing.noted
+    .filter((one) => one.on === on && !known.has(one.id ?? ""))
+    .map(({ id = "", what }) => ({ id, what }));
+  return [...here, ...there].filter(({ id }) => !withdrawn.has(id));
+}
+
+/** Whether the keeper noted that of that day.
     @param {KeptPairing} pairing
     @param {Stored[]} outbox
     @param {string} what
     @param {string} on */
-export function isNoted(pairing, outbox, what, on) {
-  const stored = outbox.some(({ fact, state }) =>
-    fact.kind === "season_noted" && fact.about === pairing.id && fact.body.what === what &&
-    fact.body.on === on && !["refused", "aside"].includes(state)
-  );
-  return stored || pairing.noted.some((one) => one.what === what && one.on === on);
-}
+export const isNoted = (pairing, outbox, what, on) =>
+  notesOn(pairing, outbox, on).some((one) => one.what === what);
+
+/** What is noted oftenest: one tap each, beside the animal.
+    @param {KeptPairing} pairing */
+export const often = (pairing) => offered(pairing).filter(([what]) => OFTEN.includes(what));
+
+const OFTEN = ["put_together", "seen_together", "apart", "laid", "born"];
 
 /** The body of `season_noted`; null where what was typed is no count. What is empty was not counted.
     @param {string} what
@@ -83,10 +105,16 @@ export function noteBody(what, on, typed) {
   return made;
 }
 
+/** What was seen, as a line begins with it.
+    @param {string} what */
+export function eventWord(what) {
+  const words = SEASON.find(([one]) => one === what)?.[1] ?? what;
+  return words[0].toUpperCase() + words.slice(1);
+}
+
 /** One line that says what the note says.
     @param {Record<string, unknown>} made */
 export function noteLine({ what, on, ...counted }) {
-  const words = SEASON.find(([one]) => one === what)?.[1] ?? String(what);
   const counts = Object.entries(counted).map(([name, value]) => `${COUNTS[name]}: ${value}`);
-  return [`${words[0].toUpperCase()}${words.slice(1)} on ${on}`, ...counts].join(", ");
+  return [`${eventWord(String(what))} on ${on}`, ...counts].join(", ");
 }

@@ -2,19 +2,20 @@
 
 import { note, statedOf } from "../app/caring.js";
 import { h, list, moment } from "../app/dom.js";
-import { now, OWN, ownAnimal, state } from "../app/state.js";
+import { now, OWN, ownAnimal, seasonTold, state } from "../app/state.js";
 import { blank } from "../pure/call.js";
 import { last, line, notes, TAPS } from "../pure/care.js";
 import { cautions } from "../pure/cautions.js";
 import { inWords } from "../pure/days.js";
 import { words } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
-import { pairingsWith, withWhom } from "../pure/season.js";
+import { dayOf, notesOn, pairingsWith } from "../pure/season.js";
 import { isBlind } from "../pure/sight.js";
 import { calls, drawn, photos } from "../pure/told.js";
 import { factsOf } from "../store/facts.js";
 import { provedOf } from "../store/proved.js";
 import { checkedLine, unfit } from "./proved.js";
+import { seasonTaps } from "./season.js";
 import { about, standing } from "./sheet.js";
 import { shownPhotos } from "./shown_photos.js";
 
@@ -37,7 +38,7 @@ export async function animal({ id }) {
     const blind = isBlind(found);
     const [facts, proved] = blind ? [[], []] : await Promise.all([factsOf(id), provedOf([id])]);
     const stated = statedOf(id);
-    const look = JSON.stringify([found, facts.length, proved, stated, pairingsOf(id)]);
+    const look = JSON.stringify([found, facts.length, proved, stated, pairingsOf(id).map(mark)]);
     if (look === shown) return; // a tap that is under way would miss
     shown = look;
     const whole = { facts, stated, proved: new Map(proved.map((one) => [one.id, one])) };
@@ -57,7 +58,10 @@ export async function animal({ id }) {
 }
 
 /** @param {string} id */
-const pairingsOf = (id) => pairingsWith(state.season, id);
+const pairingsOf = (id) => pairingsWith(seasonTold(), id);
+
+/** @param {KeptPairing} one */
+const mark = (one) => [one, notesOn(one, state.outbox, dayOf(now())).map(({ what }) => what)];
 
 /** @typedef {{ facts: KeptFact[], stated: Stored[], proved: Map<string, Proved> }} Whole */
 
@@ -226,17 +230,7 @@ function paired(id) {
     "section",
     {},
     h("h2", {}, "Pairings"),
-    h(
-      "p",
-      { class: "actions" },
-      found.map((one) =>
-        h(
-          "a",
-          { class: "button plain", href: `#/season/${one.id}` },
-          `${one.season} ${withWhom(one, id)}`,
-        )
-      ),
-    ),
+    found.map((one) => seasonTaps(one, id)),
   );
 }
 

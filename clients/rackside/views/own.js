@@ -1,7 +1,7 @@
 /* The animals in collections that one keeps or is a partner in, by place. */
 
 import { h } from "../app/dom.js";
-import { asSeen, byPlace, callsOn, OWN, ownKept, state } from "../app/state.js";
+import { asSeen, byPlace, callsOn, OWN, ownKept, seasonTold, state } from "../app/state.js";
 import { isUnsent, words } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { pairingsWith, withWhom } from "../pure/season.js";
@@ -37,7 +37,7 @@ export async function own() {
         ? { words: `${name}: feed ${length}`, href: `#/rack/${encodeURIComponent(name)}` }
         : { words: `No rack: ${length}`, href: null },
     more: (animal) =>
-      isBlind(animal) ? [] : pairingsWith(state.season, animal.id).map((one) => [
+      isBlind(animal) ? [] : pairingsWith(seasonTold(), animal.id).map((one) => [
         `#/season/${one.id}`,
         `Season ${one.season} ${withWhom(one, animal.id)}`,
       ]),

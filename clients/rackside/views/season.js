@@ -2,18 +2,32 @@
 
 import { h, line } from "../app/dom.js";
 import { saveNote } from "../app/logging.js";
-import { now, state } from "../app/state.js";
+import { announce } from "../app/shell.js";
+import { now, seasonTold, state } from "../app/state.js";
+import { undo } from "../app/undo.js";
 import { words } from "../pure/outbox.js";
-import { dayOf, isNoted, noteBody, noteLine, offered, titled } from "../pure/season.js";
+import {
+  dayOf,
+  eventWord,
+  isNoted,
+  noteBody,
+  noteLine,
+  notesOn,
+  offered,
+  often,
+  titled,
+  withWhom,
+} from "../pure/season.js";
+import { isUntried } from "../pure/undo.js";
 import { COUNTS } from "../pure/words.js";
 
 /** @param {{ id: string }} where */
 export function season({ id }) {
-  const pairing = state.season.find((one) => one.id === id);
+  const pairing = seasonTold().find((one) => one.id === id);
   if (!pairing) return gone();
   const here = titled(pairing);
-  const said = h("p", { role: "status" });
-  const stored = h("ul", { class: "calls" });
+  const said = h("p", { role: "alert" });
+  const noted = h("ul", { class: "calls" });
   /** @type {[HTMLElement, string][]} */
   const taps = [];
   const show = () => {
@@ -21,24 +35,21 @@ export function season({ id }) {
     taps.forEach(([tap, what]) =>
       tap.toggleAttribute("disabled", isNoted(current(pairing), state.outbox, what, today))
     );
-    stored.replaceChildren(...notesOf(id));
+    noted.replaceChildren(...notesOn(current(pairing), state.outbox, today).map(noteRow(pairing)));
   };
-  const rows = offered(pairing).map(([what, name, counted, caution]) => {
+  const rows = offered(pairing).map(([what, , counted, caution]) => {
     /** @type {Record<string, string>} */
     const typed = {};
     const tap = h("button", {
       type: "button",
       onclick: async () => {
         const made = noteBody(what, dayOf(now()), typed);
-        if (!made) {
-          said.textContent = "That is no count: a whole number, or nothing.";
-          return;
-        }
+        said.textContent = made ? "" : "That is no count: a whole number, or nothing.";
+        if (!made) return;
         tap.toggleAttribute("disabled", true); // a second tap is a slip
-        said.textContent = `${noteLine(made)}: saved here.`;
-        await saveNote(pairing, { made, line: noteLine(made), title: here });
+        await note(pairing, made);
       },
-    }, `${name[0].toUpperCase()}${name.slice(1)}, today`);
+    }, `${eventWord(what)}, today`);
     taps.push([tap, what]);
     return h(
       "li",
@@ -58,7 +69,7 @@ export function season({ id }) {
   show();
   return {
     title: "Season",
-    update: () => state.season.some((one) => one.id === id) && (show(), true),
+    update: () => seasonTold().some((one) => one.id === id) && (show(), true),
     node: h(
       "section",
       {},
@@ -67,28 +78,85 @@ export function season({ id }) {
       h("p", { class: "fine" }, "A tap notes it for today. Another day is noted on the pages."),
       said,
       h("ul", { class: "animals" }, rows),
-      h("h2", {}, "Noted on this phone"),
-      stored,
+      h("h2", {}, "Noted today"),
+      noted,
+      h(
+        "p",
+        { class: "actions" },
+        h("a", { class: "button plain", href: `#/hatch/new?pairing=${id}` }, "Hatch day"),
+      ),
     ),
   };
+}
+
+/** What is planned with an animal, and what is noted oftenest of it, one tap each.
+    @param {KeptPairing} pairing
+    @param {string} animal */
+export function seasonTaps(pairing, animal) {
+  const today = dayOf(now());
+  return h(
+    "div",
+    { class: "card" },
+    h("p", {}, `${pairing.season} ${withWhom(pairing, animal)}`),
+    h(
+      "p",
+      { class: "actions" },
+      often(pairing).map(([what]) => {
+        const tap = h("button", {
+          type: "button",
+          class: "plain",
+          disabled: isNoted(pairing, state.outbox, what, today),
+          onclick: () => {
+            tap.toggleAttribute("disabled", true); // a second tap is a slip
+            return note(pairing, { what, on: today });
+          },
+        }, eventWord(what));
+        return tap;
+      }),
+      h("a", { class: "button plain", href: `#/season/${pairing.id}` }, "All of the season"),
+    ),
+  );
+}
+
+/** @param {KeptPairing} pairing
+    @param {Record<string, unknown>} made */
+async function note(pairing, made) {
+  const said = { made, line: noteLine(made), title: titled(pairing) };
+  const id = await saveNote(pairing, { kind: "season_noted", ...said });
+  announce(`${said.line}: saved here.`, location.hash, { undo: [id] });
 }
 
 /** As it is kept now.
     @param {KeptPairing} pairing */
 const current = (pairing) => state.season.find(({ id }) => id === pairing.id) ?? pairing;
 
-/** @param {string} pairing */
-const notesOf = (pairing) =>
-  state.outbox
-    .filter(({ fact }) => fact.kind === "season_noted" && fact.about === pairing)
-    .map((one) =>
-      h(
-        "li",
-        { class: "card" },
-        h("p", {}, one.shown.line),
-        h("p", { class: "state", "data-state": one.state }, words(one)),
-      )
-    );
+/** A note of today, which can still be taken back, or is withdrawn where it was sent.
+    @param {KeptPairing} pairing */
+const noteRow = (pairing) => (/** @type {ReturnType<typeof notesOn>[number]} */ one) => {
+  const { id, what, record } = one;
+  const press = h("button", {
+    type: "button",
+    class: "plain",
+    onclick: async () => {
+      press.disabled = true;
+      if (record && isUntried(record)) {
+        const { told } = await undo([id]);
+        return announce(told, location.hash);
+      }
+      const line = `Withdrawn: ${eventWord(what).toLowerCase()}`;
+      const told = { made: { noted: id }, line, title: titled(pairing) };
+      const made = await saveNote(pairing, { kind: "season_note_withdrawn", ...told });
+      announce(`${line}: saved here.`, location.hash, { undo: [made] });
+    },
+  }, "It was not so");
+  return h(
+    "li",
+    { class: "card" },
+    h("p", {}, record?.shown.line ?? eventWord(what)),
+    record && h("p", { class: "state", "data-state": record.state }, words(record)),
+    id && h("p", { class: "actions" }, press),
+  );
+};
 
 function gone() {
   return {

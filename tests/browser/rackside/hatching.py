@@ -51,18 +51,24 @@ class Thumb:
 class Clutch:
     """Odile's pairing, and where its young go."""
 
+    room: str
     pairing: str
     dam: str
     sire: str
     stem: str
 
 
-def clutch(racks: Racks, stem: str) -> Clutch:
-    visit = racks.visit(f"{stem}-S", f"{stem}-D")
-    sire, dam = visit.animals.values()
-    made = Clutch(fresh_id(), dam, sire, stem)
+def clutch(racks: Racks, stem: str, species: str = "python_regius") -> Clutch:
+    room, sire, dam = fresh_id(), fresh_id(), fresh_id()
+    racks.odile.post("collections", json={"id": room, "name": "Young"}).raise_for_status()
+    made = Clutch(room, fresh_id(), dam, sire, stem)
+    registered = {"collection": room, "species": species}
+    items = []
+    for animal, tag in ((sire, f"{stem}-S"), (dam, f"{stem}-D")):
+        items.append(said("animal_registered", animal, registered))
+        items.append(said("identifier_assigned", animal, {"scheme": "tag", "code": tag}))
     body = {"sire": sire, "dam": dam, "season": int(moment()[:4])}
-    racks.push(racks.odile, said("pairing_planned", made.pairing, body))
+    racks.push(racks.odile, *items, said("pairing_planned", made.pairing, body))
     return made
 
 

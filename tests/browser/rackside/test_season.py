@@ -5,6 +5,7 @@ import httpx
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
+    HERE,
     Phone,
     Racks,
     all_sent,
@@ -50,21 +51,43 @@ def test_a_tap_notes_what_is_seen_without_a_signal_signed_and_once(
     page.get_by_label("Good eggs").fill("six")
     eggs = page.get_by_role("button", name="Eggs laid, today")
     eggs.click()
-    expect(page.locator("main").get_by_role("status")).to_contain_text("That is no count")
+    expect(page.get_by_role("alert")).to_contain_text("That is no count")
     page.get_by_label("Good eggs").fill("6")
     page.locator("input[name=laid-slugs]").fill("1")
     eggs.click()
     expect(eggs).to_be_disabled()
-    phone.context.set_offline(False)
-    all_sent(page)
+    expect(page.get_by_role("button", name="It was not so")).to_have_count(2)
+    take_back_and_withdraw(page, phone, dam)
     together, laid = (one for one in racks.entries("season_noted") if one.about == pairing)
     assert together.body == {"what": "seen_together", "on": moment()[:10]}
     assert laid.body == {"what": "laid", "on": moment()[:10], "good": 6, "slugs": 1}
     assert None not in (together.sig, laid.sig)
+    (withdrawn,) = (one for one in racks.entries("season_note_withdrawn") if one.about == pairing)
+    assert withdrawn.body == {"noted": together.id}
     assert phone.complaints == []
 
 
 @pytest.mark.one_in(1)
+def take_back_and_withdraw(page: Page, phone: Phone, dam: str) -> None:
+    """From the animal's page; before it is sent nothing of it stays, after that a withdrawal."""
+    noted = page.get_by_role("listitem").filter(has_text="Seen together on")
+    season = page.url
+    page.goto(f"{HERE}#/own/{dam}")
+    apart = page.get_by_role("button", name="Apart", exact=True)
+    apart.click()
+    expect(apart).to_be_disabled()
+    page.get_by_role("link", name="All of the season").click()
+    mistaken = page.get_by_role("listitem").filter(has_text="Apart on")
+    mistaken.get_by_role("button", name="It was not so").click()
+    expect(mistaken).to_have_count(0)
+    phone.context.set_offline(False)
+    all_sent(page)
+    page.goto(season)
+    noted.get_by_role("button", name="It was not so").click()
+    expect(noted).to_have_count(0)
+    all_sent(page)
+
+
 def test_no_pairing_is_kept_by_whoever_is_to_check_one_of_the_two_blind(
     racks: Racks, phone: Phone
 ) -> None:
