@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.db import connection, connections
+from tests.waiting import ENOUGH
 from tests.world import World, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
@@ -21,6 +22,13 @@ from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.replay import Replay
+
+
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a machine with nothing else to do; what hurry does, tests say themselves."""
+    monkeypatch.setattr(batches, "HOLDING", ENOUGH)
+    monkeypatch.setattr(services, "TIMEOUT", ENOUGH)
 
 
 def transactions(since: int) -> int:
@@ -127,7 +135,6 @@ def test_sixty_animals_are_taken_together(
     lasting_world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(services, "PACE", Pace())
-    monkeypatch.setattr(batches, "HOLDING", 60.0)  # as on a machine with nothing else to do
     world = lasting_world
     animals = [world.animal(f"T{n}") for n in range(60)]
     began = Entry.objects.count()
@@ -248,7 +255,6 @@ def test_hundreds_of_animals_take_few_statements(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(services, "PACE", Pace())
-    monkeypatch.setattr(batches, "HOLDING", 60.0)  # as on a machine with nothing else to do
     world = lasting_world
     items = []
     for number in range(80):
