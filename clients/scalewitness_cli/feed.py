@@ -7,6 +7,7 @@ from scalewitness_cli.identity import identity_of
 from scalewitness_cli.own_word import note
 from scalewitness_cli.remote import Unreachable
 from scalewitness_cli.replica import (
+    Record,
     clear_animal,
     forget_animal,
     forget_before,
@@ -14,6 +15,7 @@ from scalewitness_cli.replica import (
     put_animal,
     put_collection,
     put_fact,
+    record_in,
 )
 from scalewitness_cli.store import Store, keep
 
@@ -66,10 +68,12 @@ def cursor_after(page: Page) -> str | None:
     return cursor if isinstance(cursor, str) else None
 
 
-def whole_in(page: Page) -> list[str]:
-    """The animals that a page tells everything of."""
-    found = (one["animal"] for one in page["items"] if one.get("type") == "snapshot")
-    return [animal["id"] for animal in found if animal.get("sight") == "all"]
+def whole_in(page: Page) -> dict[str, Record]:
+    """The records that a page brings whole, as they are kept."""
+    found = (one for one in page["items"] if one.get("type") == "snapshot")
+    return {
+        one["animal"]["id"]: record_in(one) for one in found if one["animal"].get("sight") == "all"
+    }
 
 
 def _keeper(store: Store) -> str | None:

@@ -7,6 +7,7 @@ feed gave it, and what a purge names is gone from the file.
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 import msgspec
@@ -44,15 +45,30 @@ class KeptFact(NamedTuple):
     entry: bytes
 
 
-def facts_of_each(store: Store, animals: Sequence[str]) -> dict[str, list[KeptFact]]:
-    """As `facts_about`, of many animals at once."""
+class Record(NamedTuple):
+    """An animal as it is shown and all facts about it, in the log's order; None and none where it
+    is out of sight."""
+
+    seen: Shown | None
+    facts: Sequence[KeptFact]
+
+
+def records(store: Store, animals: Sequence[str]) -> dict[str, Record]:
+    """Of many animals at once."""
     marks = ",".join("?" * len(animals))
     sql = f"SELECT * FROM fact WHERE about IN ({marks}) ORDER BY position"  # noqa: S608  marks only
-    found: dict[str, list[KeptFact]] = {id: [] for id in animals}
+    about: dict[str, list[KeptFact]] = {id: [] for id in animals}
     for row in store.rows(sql, *animals):
         content = row["content"]
-        found[row["about"]].append(KeptFact(_read(content), bytes(_entry_in(content).entry)))
-    return found
+        about[row["about"]].append(KeptFact(_read(content), bytes(_entry_in(content).entry)))
+    seen = {id: animal(store, id) for id in animals}
+    return {id: Record(seen[id], about[id] if seen[id] else ()) for id in animals}
+
+
+def record_in(snapshot: Shown) -> Record:
+    """What a snapshot of the feed leaves here."""
+    found = sorted(snapshot["facts"], key=itemgetter("position"))
+    return Record(snapshot["animal"], [KeptFact(one, _bytes(one["entry"])) for one in found])
 
 
 class _Entry(msgspec.Struct):
@@ -271,4 +287,7 @@ def put_sheets(
 
 
 def _text(content: Any) -> str:
-    return msgspec.json.encode(content).decode()
+    return _bytes(content).decode()
+
+
+_bytes = msgspec.json.encode

@@ -51,6 +51,7 @@ THOROUGH_EVERY = 600
 """Seconds after which all animals are asked for again, also those of which nothing new came: an
 entry that is kept back changes nothing here (our judgement)."""
 OWN_WORD = ("animal_registered", "call_made")
+Records: TypeAlias = Mapping[str, replica.Record]
 Own: TypeAlias = Mapping[str, Sequence[Item]]
 """Accepted facts of one's own, by the animal."""
 
@@ -87,16 +88,16 @@ class Proving:
         self._own, self._before = _own(store), _kept(store)  # nothing is sent meanwhile
         self._thorough = now - self._before.at >= THOROUGH_EVERY
         self._found: dict[str, tuple[str, int]] = {}
-        self._begun: list[tuple[list[str], Asked]] = []
+        self._begun: list[tuple[Records, Asked]] = []
         self._done = Proved()
 
-    def begin(self, animals: Sequence[str]) -> None:
-        """Ask for the proofs of animals that were stored just now, while more is fetched, and check
+    def begin(self, records: Records) -> None:
+        """Ask for the proofs of records that were stored just now, while more is fetched, and check
         those that were asked for before. What does not fit yet is asked for again at the end."""
         before = self._begun
         self._begun = [
-            (batch, Asked(self._where.api, "proofs", _question(batch)))
-            for batch in _batches(animals)
+            ({id: records[id] for id in batch}, Asked(self._where.api, "proofs", _question(batch)))
+            for batch in _batches(list(records))
         ]
         for batch, asked in before:
             with suppress(Stopped, Refusal):
@@ -110,7 +111,7 @@ class Proving:
             Unreachable, Refusal: the server does not answer.
             Stopped: the log cannot be read.
         """
-        self.begin(())
+        self.begin({})
         self._done.unshown.clear()
         done, wanted, failed = self._done, dict[str, str](), dict[str, str]()
         for attempt in range(ATTEMPTS):
@@ -140,12 +141,12 @@ class Proving:
         failed, batches = dict[str, str](), list(_batches(due))
         coming = answers(self._where.api, "proofs", map(_question, batches))
         for batch, answer in zip(batches, coming, strict=True):
-            failed |= self._prove_batch(batch, answer)
+            failed |= self._prove_batch(replica.records(self._store, batch), answer)
             if self._done.alarm is not None:
                 break
         return failed
 
-    def _prove_batch(self, batch: Sequence[str], answer: Mapping[str, Any]) -> dict[str, str]:
+    def _prove_batch(self, batch: Records, answer: Mapping[str, Any]) -> dict[str, str]:
         try:
             shown = self._shown(answer)
         except MALFORMED as fault:
@@ -153,13 +154,10 @@ class Proving:
         if shown is None:
             return {}
         failed, sealed = dict[str, str](), links_of(self._store)
-        about = replica.facts_of_each(self._store, batch)
-        for id in batch:
-            seen = replica.animal(self._store, id)
+        for id, (seen, kept) in batch.items():
             if seen is None and id not in shown.proofs:
                 self._done.unshown.append(id)
                 continue
-            kept = about[id] if seen else []
             try:
                 self._prove_one(id, seen, kept, sealed.get(id, ()), shown)
             except MALFORMED as fault:
