@@ -14,6 +14,7 @@ import { log } from "../views/log.js";
 import { move } from "../views/move.js";
 import { own } from "../views/own.js";
 import { rack } from "../views/rack.js";
+import { scan } from "../views/scan.js";
 import { season } from "../views/season.js";
 import { sheet } from "../views/sheet.js";
 import { signin } from "../views/signin.js";
@@ -52,6 +53,7 @@ const ROUTES = [
   [/^#\/own\/(?<id>[\w-]+)\/(?<what>weight|meal|shed|remark)$/, care],
   [/^#\/rack\/(?<name>[^?]*)$/, rack],
   [/^#\/found\/(?<code>[^?]+)$/, found],
+  [/^#\/scan$/, scan],
   [/^#\/season\/(?<id>[\w-]+)$/, season],
   [/^#\/calls$/, calls],
   [/^#\/phone$/, account],

@@ -60,10 +60,15 @@ export function listing(page) {
         "div",
         { class: "finding" },
         sets.node,
-        finder((text) => {
-          typed = text;
-          show();
-        }),
+        h(
+          "div",
+          { class: "found-by" },
+          finder((text) => {
+            typed = text;
+            show();
+          }),
+          h("a", { class: "button plain", href: "#/scan" }, "Scan"),
+        ),
       ),
       rows.node,
       page.foot,

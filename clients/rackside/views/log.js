@@ -106,7 +106,8 @@ function page(visit, animal, form, { refused, last }) {
     h(
       "p",
       { class: "trail" },
-      visit === OWN ? h("a", { href: back }, "Animals") : h("a", { href: back }, "The sheet"),
+      h("a", { href: "#/scan" }, "Scan its label"),
+      h("a", { href: back }, visit === OWN ? "Animals" : "The sheet"),
     ),
     h("h1", { tabindex: "-1" }, title(animal)),
     h("p", { class: "fine legend" }, "still to be said"),

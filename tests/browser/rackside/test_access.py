@@ -74,7 +74,7 @@ def test_a_call_can_be_logged_by_keyboard_alone(racks: Racks, phones: NewPhone) 
 
     press("A second person", "Space")
     press("Nobody", "Space")
-    press("Left: depth in scales", "2", ".", "5", "Enter")
+    press("Left: depth in scales", "2", ".", "5")
     press("Resistance", "Space")
     press("Male", "ArrowRight")
     press("Certain", "ArrowRight")
