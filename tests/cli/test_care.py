@@ -99,6 +99,26 @@ def test_a_note_is_in_the_log_as_a_fingerprint_and_health_asks_to_leave_it_alone
     assert not [one for one in bodies if "hide" in one or "felt" in one]
 
 
+def test_by_a_clock_that_is_off_nobody_is_asked_where_nobody_sits(
+    room: Room, odile: Machine
+) -> None:
+    new_animal(odile, "C12")
+    odile.clock = 2 * 86_400.0
+    odile.sync()
+    try:
+        answer = odile.run("weigh", "C12", "300")
+        assert (answer.status, "Stored here of C12" in answer.out) == (0, True)
+        assert "clock is 2 days ahead" in answer.err
+        assert odile.well("sync", status=1)["left"]["clock"] == 1
+        (waits,) = odile.well("unsent", status=1)
+        assert odile.run("retry", waits["id"], "--corrected").status == 0
+        odile.sync()
+    finally:
+        odile.clock = 0.0
+    ((day, _),) = noted(odile, "C12")
+    assert day == rfc3339(moment_now())[:10]
+
+
 def test_what_is_still_to_come_is_not_noted(odile: Machine) -> None:
     new_animal(odile, "C3")
     odile.sync()

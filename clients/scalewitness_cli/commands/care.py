@@ -1,5 +1,6 @@
 """``scalewitness weigh``, ``feed``, ``shed``, ``note`` and ``move``: how an animal is kept."""
 
+import sys
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 from typing import Any
@@ -56,7 +57,7 @@ def weigh(
     """
     weight = care.weight(grams)
     with opened(server) as store:
-        when = now_or_typed(store, at, clock, ask=True)
+        when = now_or_typed(store, at, clock, ask=sys.stdin.isatty())
         shown = replica.find(store, animal, when.best)
         before = shown.get("condition", {})
         last = (
@@ -89,7 +90,7 @@ def feed(
         raise click.UsageError("Name animals, or a --rack.")
     meal = care.meal(taken=not refused, grams=grams)
     with opened(server) as store:
-        when = now_or_typed(store, at, clock, ask=True)
+        when = now_or_typed(store, at, clock, ask=sys.stdin.isatty())
         left = {replica.find(store, one, when.best)["id"] for one in but}
         if rack:
             found = [one for one in care.kept(store) if care.stands_in(one, rack)]
@@ -118,7 +119,7 @@ def shed(
     Stored here, sent by the next sync.
     """
     with opened(server) as store:
-        when = now_or_typed(store, at, clock, ask=True)
+        when = now_or_typed(store, at, clock, ask=sys.stdin.isatty())
         shown = replica.find(store, animal, when.best)
         _store(store, [shown], {"type": "shed", "stage": stage}, when, as_json)
 
@@ -143,7 +144,7 @@ def note(
     if not text.strip():
         raise click.UsageError("There is no text to note.")
     with opened(server) as store:
-        when = now_or_typed(store, at, clock, ask=True)
+        when = now_or_typed(store, at, clock, ask=sys.stdin.isatty())
         shown = replica.find(store, animal, when.best)
         noted = {"type": "health", "sign": sign} if sign else {"type": "remark"}
         _store(store, [shown], noted, when, as_json, text=text)
