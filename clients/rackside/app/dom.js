@@ -111,6 +111,23 @@ export const finder = (look) =>
     oninput: (event) => look(event.target.value),
   });
 
+/** A button for what cannot be brought back, which asks once more: a thumb in a glove slips.
+    @param {string} label
+    @param {string} sure
+    @param {() => unknown} work */
+export function twice(label, sure, work) {
+  const button = h("button", {
+    type: "button",
+    class: "plain",
+    onclick: () => {
+      if (button.textContent === sure) return work();
+      button.textContent = sure;
+      return null;
+    },
+  }, label);
+  return button;
+}
+
 /** Fields under a heading.
     @param {string} legend
     @param {HTMLElement[]} inside */

@@ -1,11 +1,11 @@
 /* Keeps what is being filled in, so that neither a call nor a closed page loses it. */
 
-import { keep } from "../store/drafts.js";
+import { discard, keep } from "../store/drafts.js";
 
 const PAUSE = 250; // milliseconds of rest before a draft is kept
 
-/** `soon` after each change, `now` when the form is left, `stop` once it is saved. Where the store has
-    no room, the head of every page says so.
+/** `soon` after each change, `now` when the form is left, `stop` once it is saved; `anew` drops it and
+    opens an empty form. Where the store has no room, the head of every page says so.
     @param {string} animal
     @param {string} visit
     @param {CallForm} form */
@@ -25,5 +25,10 @@ export function keeping(animal, visit, form) {
     stop();
     timer = setTimeout(now, PAUSE);
   };
-  return { now, soon, stop };
+  const anew = async () => {
+    stop();
+    await discard(animal);
+    dispatchEvent(new HashChangeEvent("hashchange"));
+  };
+  return { now, soon, stop, anew };
 }

@@ -13,6 +13,9 @@ export const keep = (draft) =>
     ({ drafts }) => unlessUndone(drafts, draft.animal, draft.form, () => drafts.put(draft)),
   );
 
+/** @param {string} animal */
+export const discard = (animal) => write(["drafts"], ({ drafts }) => drafts.delete(animal));
+
 /** Does `work` within a transaction over the drafts, unless another form of this animal was undone.
     @param {IDBObjectStore} drafts
     @param {string} animal

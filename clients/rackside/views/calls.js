@@ -1,6 +1,6 @@
 /* Every entry made on this phone and what became of it. */
 
-import { h, moment } from "../app/dom.js";
+import { h, moment, twice } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
 import { sendCorrected, withIt } from "../app/logging.js";
@@ -124,7 +124,10 @@ function actions(one) {
     ];
   }
   return group.every(isShelved)
-    ? [press("Send it after all", () => takeUp(one)), deletion(() => discard(one))]
+    ? [
+      press("Send it after all", () => takeUp(one)),
+      twice("Delete it", "Delete it for good", () => discard(one)),
+    ]
     : [];
 }
 
@@ -139,18 +142,6 @@ const goOn = ({ told, hash = location.hash }) => announce(told, hash);
 /** @param {string} label
     @param {() => unknown} onclick */
 const press = (label, onclick) => h("button", { type: "button", class: "plain", onclick }, label);
-
-/** Asks once more: a thumb in a glove slips.
-    @param {() => unknown} work */
-function deletion(work) {
-  const button = press("Delete it", () => {
-    if (button.dataset.asked) return work();
-    button.dataset.asked = "yes";
-    button.textContent = "Delete it for good";
-    return null;
-  });
-  return button;
-}
 
 /** @param {Stored} one */
 function again(one) {

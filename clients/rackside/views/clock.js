@@ -1,7 +1,7 @@
 /* What is said of this phone's clock, and how a time is put right. */
 
 import { lookAt, lookOf, notedOf, readingNow } from "../app/logging.js";
-import { fresh, h, line, moment } from "../app/dom.js";
+import { fresh, h, line, moment, twice } from "../app/dom.js";
 import { state } from "../app/state.js";
 import { corrected, holds, isOff, wayOff } from "../pure/clock.js";
 import { isMistimed } from "../pure/outbox.js";
@@ -22,10 +22,11 @@ const off = (look) =>
     where there is nothing to say.
     @param {CallForm} form
     @param {Stored | null} refused
-    @param {() => void} change */
-export function timeOf(form, refused, change) {
+    @param {() => void} change
+    @param {() => unknown} anew opens an empty form */
+export function timeOf(form, refused, change, anew) {
   if (refused) return askedAgain(form, refused, change);
-  if (form.noted) return keptTime(form, form.noted, change);
+  if (form.noted) return keptTime(form, form.noted, change, anew);
   const reading = readingNow();
   const look = lookAt(reading, null);
   if (look) return offer(form, reading, look, change);
@@ -44,14 +45,22 @@ export function timeOf(form, refused, change) {
     );
 }
 
-/** Of one that was undone before it was sent: its time stays that of the check.
+/** Of one that was undone before it was sent: its time stays that of the check, and another check is
+    another form.
     @param {CallForm} form
     @param {WhenNoted} noted
-    @param {() => void} change */
-function keptTime(form, noted, change) {
+    @param {() => void} change
+    @param {() => unknown} anew */
+function keptTime(form, noted, change, anew) {
   const look = noted.reading && lookAt(null, noted);
-  if (look) return offer(form, /** @type {Reading} */ (noted.reading), look, change);
-  return h("p", { class: "fine" }, `Its time stays that of the check: ${moment(noted.at)}.`);
+  return h(
+    "div",
+    {},
+    look
+      ? offer(form, /** @type {Reading} */ (noted.reading), look, change)
+      : h("p", { class: "fine" }, `Its time stays that of the check: ${moment(noted.at)}.`),
+    h("p", { class: "actions" }, twice("Begin an empty form", "Drop what is filled in", anew)),
+  );
 }
 
 /** @param {CallForm} form

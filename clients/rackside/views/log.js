@@ -113,7 +113,7 @@ function page(visit, animal, form, { refused, last }) {
     h("p", { class: "fine legend" }, "still to be said"),
     h("p", { class: "fine" }, about(animal)),
     unfit(animal),
-    timeOf(form, refused, change),
+    timeOf(form, refused, change, keep.anew),
     warned,
     general(visit),
     ...asked.nodes,

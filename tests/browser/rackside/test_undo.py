@@ -329,6 +329,20 @@ def test_what_is_put_aside_stays_until_it_is_taken_up_or_deleted(
     assert stored(page)["photos"] == []
 
 
+def test_what_was_undone_can_be_dropped_for_another_check(racks: Racks, phone: Phone) -> None:
+    """The wrong animal was filled in; the next check of this one has a time of its own."""
+    visit, page = ready(racks, phone, "V-7")
+    saved(page, "V-7")
+    undo(page)
+    page.get_by_role("button", name="Begin an empty form").click()
+    expect(page.get_by_label("Male", exact=True)).to_be_checked()
+    page.get_by_role("button", name="Drop what is filled in").click()
+    expect(page.get_by_label("Male", exact=True)).not_to_be_checked()
+    expect(page.get_by_text("Its time stays")).to_be_hidden()
+    held = stored(page)
+    assert (held["drafts"], held["outbox"], racks.calls_on(visit)) == ([], [], [])
+
+
 def test_an_entry_is_not_opened_over_what_was_begun_meanwhile(racks: Racks, phone: Phone) -> None:
     visit, page = ready(racks, phone, "V-6")
     phone.context.set_offline(True)
