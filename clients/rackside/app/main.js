@@ -33,6 +33,7 @@ import {
 } from "./shell.js";
 import { listenToReaders, scanned } from "./scanner.js";
 import { onRoom } from "../store/db.js";
+import { forgetOld } from "../store/outbox.js";
 import { isOpen, load, onChange, state } from "./state.js";
 import { sync, watch } from "./sync.js";
 import { install } from "./updates.js";
@@ -129,6 +130,7 @@ function watchVisits() {
 
 async function start() {
   measureFoot();
+  await forgetOld(Date.now());
   await load();
   head();
   await show({ moved: false });

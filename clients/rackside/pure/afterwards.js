@@ -34,3 +34,15 @@ export function afterwards(one) {
   if (one.state !== "accepted" || !at) return null;
   return { told: "It is in the log and stays there. If it is wrong, ", page: at(one.fact) };
 }
+
+const KEPT = 90 * 86_400_000; // milliseconds (our judgement)
+
+/** Whether the phone can forget it: long since on record, and found there. A call stays, as it is
+    looked for again and again where its animal is out of sight.
+    @param {Stored} one
+    @param {number} now */
+export function isOver(one, now) {
+  const isOnRecord = one.state === "accepted" && (isEdit(one) || one.place?.holds === true);
+  const isOfCall = one.fact.kind === "call_made" || one.fact.body.of !== undefined;
+  return isOnRecord && !isOfCall && one.file !== "waiting" && now - one.order > KEPT;
+}

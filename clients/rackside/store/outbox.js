@@ -1,6 +1,7 @@
 /* Facts on their way, in the store. What its keeper undoes and what is sent are told apart here:
    each is one transaction that looks at what the other has done. */
 
+import { isOver } from "../pure/afterwards.js";
 import { isShelved, isUntried } from "../pure/undo.js";
 import { isOwed, isUnsent, sent } from "../pure/outbox.js";
 import { revise, write } from "./db.js";
@@ -70,6 +71,17 @@ const isToGo = (one) => isUnsent(one) || one.state === "held";
 /** Deletes those of them that were put aside before they were sent.
     @param {string[]} ids */
 export const remove = (ids) => write(["outbox", "photos"], (open) => drop(open, ids, isShelved));
+
+/** Forgets what is long since on record, so that a year's feeding does not slow each change.
+    @param {number} now */
+export const forgetOld = (now) =>
+  write(["outbox"], ({ outbox }) => {
+    const asked = outbox.getAll();
+    asked.onsuccess = () =>
+      /** @type {Stored[]} */ (asked.result).forEach((one) =>
+        isOver(one, now) && outbox.delete(one.id)
+      );
+  });
 
 /** Undoes what was never sent, and leaves `draft` to be filled in further: all of it or nothing.
     "gone": some of it went, or is no longer here; "begun": there is another draft of that animal.

@@ -148,3 +148,25 @@ def test_an_entry_is_either_sent_or_undone_put_aside_or_carried_off(modules: Any
     tried = modules("store/outbox", script)
     assert len(tried) == 10
     assert set(map(tuple, tried.values())) == {(True, False)}
+
+
+def test_what_is_long_on_record_is_forgotten_and_nothing_else(modules: Any) -> None:
+    script = f"""(async () => {{ {SAVED}
+      const db = await import("/rackside/store/db.js");
+      const day = 86_400_000, now = 91 * day;
+      const found = {{order: 0, state: "accepted", place: {{holds: true}}}};
+      const made = (id, more = {{}}, body = {{}}, kind = "husbandry_noted") =>
+        saved(id, {{...found, fact: {{id, kind, about: "a", body}}, ...more}});
+      await m.save([
+        made("1"), made("2", {{order: 2 * day}}), made("3", {{place: {{holds: false}}}}),
+        made("4", {{}}, {{}}, "call_made"), made("5", {{}}, {{of: "4"}}),
+        made("6", {{state: "refused"}}),
+        made("7", {{state: "saved"}}), made("8", {{file: "waiting"}}),
+        made("9", {{place: undefined}}),
+      ], [], {{}});
+      await m.forgetOld(now);
+      const left = (await db.all("outbox")).map(({{id}}) => id).join("");
+      await db.forget();
+      return left;
+    }})()"""
+    assert modules("store/outbox", script) == "23456789"
