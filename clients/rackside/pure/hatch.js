@@ -18,6 +18,11 @@ export const KINDS = ["animal_registered", "identifier_assigned", "husbandry_not
 export const hatchedWord = (mode) =>
   ({ eggs: "hatched", live: "born", unknown: "hatched or born" })[mode];
 
+/** A day as its reader writes days.
+    @param {string} day */
+export const dayInWords = (day) =>
+  new Intl.DateTimeFormat(undefined, { dateStyle: "medium" }).format(new Date(`${day}T12:00`));
+
 // --- codes
 
 /** A code by its pattern, # for each digit of the number.

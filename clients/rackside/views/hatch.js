@@ -4,7 +4,7 @@ import { finder, h } from "../app/dom.js";
 import { keeper, pairingsTold, seenWhole } from "../app/hatching.js";
 import { now, state } from "../app/state.js";
 import { newId } from "../net/keys.js";
-import { clutches, hatchedWord, reopen, span } from "../pure/hatch.js";
+import { clutches, dayInWords, hatchedWord, reopen, span } from "../pure/hatch.js";
 import { find, title } from "../pure/search.js";
 import { titled } from "../pure/season.js";
 import { put, sittings } from "../store/sittings.js";
@@ -73,7 +73,7 @@ const sittingRow = (one) =>
   row(
     `#/hatch/${one.id}`,
     span(one.young.map(({ code }) => code)) || "No young",
-    `${one.young.length} ${hatchedWord(one.mode)} on ${one.hatched}`,
+    `${one.young.length} ${hatchedWord(one.mode)} on ${dayInWords(one.hatched)}`,
   );
 
 /** @param {Animal[]} young */
@@ -92,7 +92,7 @@ function clutchRow(young) {
           location.hash = `#/hatch/${made.id}/sex`;
         },
       },
-      `${span(young.map(title))}, ${young.length} of ${young[0].hatched}`,
+      `${span(young.map(title))}, ${young.length} of ${dayInWords(young[0].hatched ?? "")}`,
     ),
   );
 }

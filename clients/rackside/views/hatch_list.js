@@ -7,6 +7,7 @@ import { asSeen, changed, now } from "../app/state.js";
 import { newId } from "../net/keys.js";
 import {
   amiss,
+  dayInWords,
   hatchedWord,
   isRegistered,
   isStated,
@@ -84,7 +85,11 @@ function inside(held, taken, of) {
   const seen = young.filter(({ seen }) => seen).length;
   const said = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
   return [
-    h("h1", { tabindex: "-1" }, `${young.length} ${hatchedWord(held.mode)} on ${held.hatched}`),
+    h(
+      "h1",
+      { tabindex: "-1" },
+      `${young.length} ${hatchedWord(held.mode)} on ${dayInWords(held.hatched)}`,
+    ),
     h(
       "p",
       { class: "fine" },

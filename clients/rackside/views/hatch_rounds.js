@@ -141,8 +141,7 @@ export function hatchWeigh(where) {
       const said = h("p", { class: "fine", role: "status" });
       const reading = readingNow;
       return [
-        h("h1", { tabindex: "-1", class: "code" }, one.code),
-        h("p", { class: "fine" }, place(one, held)),
+        head(one, place(one, held)),
         said,
         keypad({
           name: "grams",
@@ -193,14 +192,9 @@ export async function hatchSex(where) {
   /** @type {Young | null} */
   let last = null;
   return round(where, "Sex them", is, (one, held, go) => [
-    h("h1", { tabindex: "-1", class: "code" }, one.code),
-    h(
-      "p",
-      { class: "fine" },
-      [place(one, held), one.grams && `${one.grams} g`].filter(Boolean).join(" · "),
-    ),
-    warning(beforeSexing(held.hatched, today, shed.has(one.animal))),
+    head(one, [place(one, held), one.grams && `${one.grams} g`].filter(Boolean).join(" · ")),
     last && before(last, held),
+    warning(beforeSexing(held.hatched, today, shed.has(one.animal)), unanswered(held)),
     ...asked(held, go),
     general(OWN),
     !unanswered(held) && h(
@@ -234,10 +228,27 @@ export async function hatchSex(where) {
   ]);
 }
 
-/** @param {string[]} sentences */
-const warning = (sentences) =>
+/** @param {Young} one
+    @param {string} words */
+const head = (one, words) =>
+  h(
+    "div",
+    { class: "head" },
+    h("h1", { tabindex: "-1", class: "code" }, one.code),
+    h("p", { class: "fine" }, words),
+  );
+
+/** Open until the sitting's questions are answered, folded to a line after that.
+    @param {string[]} sentences
+    @param {boolean} open */
+const warning = (sentences, open) =>
   sentences.length > 0 &&
-  h("div", { class: "warnings", role: "status", "aria-label": "Cautions" }, list(sentences));
+  h(
+    "details",
+    { class: "warnings", open },
+    h("summary", {}, "Before young are sexed"),
+    list(sentences),
+  );
 
 /** The one before, with what was said of it: a slip is seen at once.
     @param {Young} last

@@ -13,6 +13,8 @@ import { about } from "./sheet.js";
 
 export async function own() {
   let [kept, proved] = await Promise.all([living(), checks()]);
+  /** @type {KeptPairing[]} */
+  let season = [];
   let weighed = weighedHere();
   let asOf = state.refreshed;
   const seen = h("p", { class: "fine" });
@@ -29,6 +31,7 @@ export async function own() {
     read: () => {
       const all = byPlace(asSeen(kept));
       weighed = weighedHere();
+      season = seasonTold(); // once for all rows
       return { all, sets: [["all", "All", all]] };
     },
     row: (animal) => ({ ...row(animal, weighed.get(animal.id)), ...says(animal, proved) }),
@@ -37,7 +40,7 @@ export async function own() {
         ? { words: `${name}: feed ${length}`, href: `#/rack/${encodeURIComponent(name)}` }
         : { words: `No rack: ${length}`, href: null },
     more: (animal) =>
-      isBlind(animal) ? [] : pairingsWith(seasonTold(), animal.id).map((one) => [
+      isBlind(animal) ? [] : pairingsWith(season, animal.id).map((one) => [
         `#/season/${one.id}`,
         `Season ${one.season} ${withWhom(one, animal.id)}`,
       ]),
