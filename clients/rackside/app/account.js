@@ -2,6 +2,7 @@
 
 import { ask, Refused, Unreachable } from "../net/api.js";
 import { makeKey } from "../net/keys.js";
+import { notStated } from "../pure/hatch.js";
 import { isOwed } from "../pure/outbox.js";
 import { forget } from "../store/db.js";
 import { keep } from "../store/session.js";
@@ -57,8 +58,10 @@ function slower(fault) {
     @param {{ id: string, token: string }} device */
 async function become(device) {
   const me = await ask("GET", "keepers/me", { token: device.token });
-  const other = state.outbox.find((one) => isOwed(one) && one.by !== me.id);
-  if (other) {
+  const isOthers = (/** @type {{ by: string }} */ { by }) => by !== me.id;
+  const begun = state.sittings.filter(isOthers);
+  const waits = state.outbox.some((one) => isOwed(one) && isOthers(one));
+  if (waits || notStated(begun, state.outbox).length) {
     await drop(device.id, device.token);
     throw new Error(
       "Calls of somebody else wait on this phone. They must be sent or exported first.",

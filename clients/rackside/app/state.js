@@ -29,7 +29,7 @@ const listeners = new Set();
       clock: Look | null, hold: Hold | null, own: Person[], named: Person[], doubts: InMyName[],
       log: KnownLog | null, alarms: Alarm[], unable: string | null, full: boolean,
       latest: Latest | null, cleared: Marker | null,
-      proved: Map<string, Proved>, season: KeptPairing[],
+      proved: Map<string, Proved>, season: KeptPairing[], sittings: Sitting[],
     }} */
 export const state = {
   session: null,
@@ -48,6 +48,7 @@ export const state = {
   alarms: [],
   proved: new Map(),
   season: [],
+  sittings: [],
   unable: null,
   full: false,
   latest: null,
@@ -72,6 +73,7 @@ export async function load() {
     log,
     raised,
     season,
+    sittings,
     latest,
     cleared,
   ] = await Promise
@@ -90,6 +92,7 @@ export async function load() {
       known(),
       alarms(),
       get("meta", "season"),
+      all("sittings"),
       get("meta", "latest"),
       get("meta", "cleared"),
     ]);
@@ -111,6 +114,7 @@ export async function load() {
     log,
     alarms: raised,
     season: season ?? [],
+    sittings,
     latest: latest ?? null,
     cleared: cleared ?? null,
     proved: new Map(proved.map((one) => [one.id, one])),

@@ -285,6 +285,16 @@ export function toState(sitting, one, outbox) {
   return [...facts, ...photos];
 }
 
+/** Young of which something was noted on a hatch day and not stated yet.
+    @param {Sitting[]} sittings
+    @param {Stored[]} records */
+export function notStated(sittings, records) {
+  const outbox = new Map(records.map((one) => [one.id, one]));
+  return sittings.flatMap((held) =>
+    held.young.filter((one) => toState(held, one, outbox).some(({ id }) => !outbox.has(id)))
+  );
+}
+
 /** @param {Sitting} sitting */
 function registration({ collection, species, hatched, sire, dam }) {
   return { collection, species, hatched, ...(sire && { sire }), ...(dam && { dam }) };

@@ -6,6 +6,7 @@ import { saveFile } from "../app/files.js";
 import { unsentFile } from "../app/handover.js";
 import { state } from "../app/state.js";
 import { fingerprint, fromHex } from "../shared/bytes.js";
+import { notStated } from "../pure/hatch.js";
 import { isOwed } from "../pure/outbox.js";
 import { standing } from "../store/log.js";
 import { feedback } from "./feedback.js";
@@ -83,7 +84,9 @@ export function signing() {
 }
 
 function leaving() {
-  const lost = state.outbox.filter(isOwed).length;
+  const entries = state.outbox.filter(isOwed).length;
+  const young = notStated(state.sittings, state.outbox).length;
+  const lost = entries + young;
   const button = h("button", {
     type: "button",
     class: "plain",
@@ -108,11 +111,18 @@ function leaving() {
   return h(
     "div",
     { class: "refused" },
+    young > 0 && h(
+      "p",
+      {},
+      `Of ${young} young of a `,
+      h("a", { href: "#/hatch" }, "hatch day"),
+      " something is not stated yet. That is in no file either.",
+    ),
     h(
       "p",
       {},
-      `${lost} ${
-        lost === 1 ? "entry is" : "entries are"
+      `${entries} ${
+        entries === 1 ? "entry is" : "entries are"
       } not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`,
     ),
     h(

@@ -143,6 +143,10 @@ def test_two_tabs_work_on_one_sitting_and_state_it_once(racks: Racks, phone: Pho
     all_sent(page)
     found = entries_of(racks, made)
     assert [[one.kind for one in of] for of in found.values()] == [KINDS[:3]] * 2
+    page.get_by_role("button", name="One more").click()
+    page.goto(f"{HERE}#/phone")
+    expect(page.get_by_text("Of 1 young of a hatch day something is not stated")).to_be_visible()
+    expect(page.get_by_role("button", name="Delete them and sign out")).to_be_disabled()
 
 
 def meddle(phone: Phone, bad: str) -> list[str]:
