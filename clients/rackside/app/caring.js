@@ -23,25 +23,27 @@ const editor = (animal, { type }) => `#/own/${animal.id}/${type}`;
 let storing = false; // a second tap while the first is being stored is a slip
 
 /** Stores what was noted of these animals in one go, and says so at `hash`. Returns when it is on the
-    disk; whether there was anything to store.
+    disk. What is a slip is stored once.
     @param {{ animal: Animal, noted: Noted, text?: string }[]} given
     @param {{ said: string, hash: string }} where */
 export async function note(given, { said, hash }) {
-  if (storing) return false;
+  if (storing) return;
   storing = true;
   try {
     const now = Date.now();
     const fresh = given.filter(({ animal, noted, text }) =>
       text || !isSlip(statedOf(animal.id), noted, now)
     );
-    if (!fresh.length) return false;
+    if (!fresh.length) {
+      location.hash = hash;
+      return;
+    }
     const reading = readingNow();
     /** @type {Stored[]} */
     const records = [];
     for (const [place, one] of fresh.entries()) records.push(await stated(one, reading, place));
     await store(records);
     announce(said, hash, { undo: records.map(({ id }) => id) });
-    return true;
   } finally {
     storing = false;
   }

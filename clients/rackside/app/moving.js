@@ -26,13 +26,13 @@ export async function move(animal, place, refused) {
   const version = Math.max(animal.version ?? 1, refused?.version ?? 1);
   const at = new Date(now).toISOString();
   const told = title(animal);
-  const text = place ? `Moved to ${place}` : "Its place was cleared";
+  const text = place ? `moved to ${place}` : "its place was cleared";
   const made = unsigned(moving({ id, at, animal: { ...animal, version }, place }), {
     visit: OWN.id,
     title: told,
-    line: text,
+    line: text[0].toUpperCase() + text.slice(1),
     edit: `#/own/${animal.id}/move`,
   }, now);
   await store([made, ...(refused ? [aside(refused, id)] : [])]);
-  announce(`${told}: ${text.toLowerCase()}, saved here.`, `#/own/${animal.id}`, { undo: [id] });
+  announce(`${told}: ${text}, saved here.`, `#/own/${animal.id}`, { undo: [id] });
 }

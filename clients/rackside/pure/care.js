@@ -3,7 +3,7 @@
 import { inWords } from "./days.js";
 import { grams } from "./call.js";
 
-/** A note as the log has it: `Body` of husbandry_noted, its `noted`.
+/** A note as the log has it: `noted` in the body of husbandry_noted.
     @typedef {{ type: "weight", grams: string } | { type: "meal", taken: boolean }
       | { type: "shed", stage: string } | { type: "remark" }} Noted */
 
@@ -94,8 +94,8 @@ const made = ({ id, by, at, body, text }) => ({
   text,
 });
 
-/** The last of each sort, as [label, what, when]. A meal that was refused says so, and when the last
-    was taken; an animal's own condition stands where its notes are not here.
+/** The last of each sort, as [label, what, when]. Where the last meal was refused, that comes beside
+    the last that was taken.
     @param {Note[]} noted the latest first
     @param {number} nowMs
     @returns {[string, string, string][]} */

@@ -44,7 +44,7 @@ def move(page: Page, animal: str, tag: str, tub: str, place: str) -> None:
         press(page, key)
     expect(page.get_by_label("Place")).to_have_value(place)
     press(page, "Save the place")
-    announced(page, f"{tag}: moved to {place.lower()}, saved here.")
+    announced(page, f"{tag}: moved to {place}, saved here.")
 
 
 def test_it_stands_there_at_once_and_the_record_has_the_last_place(
@@ -125,7 +125,7 @@ def test_where_somebody_else_moved_it_meanwhile_its_keeper_decides(
     expect(page.get_by_text(told)).to_be_visible()
     expect(page.get_by_label("Place")).to_have_value("M3-4")
     press(page, "Save the place")
-    announced(page, "M3-1: moved to m3-4, saved here.")
+    announced(page, "M3-1: moved to M3-4, saved here.")
     all_sent(page)
     assert place_of(racks, animal) == "M3-4"
     assert sorted(one["state"] for one in stored(page)["outbox"]) == ["accepted", "aside"]
@@ -146,7 +146,7 @@ def test_a_move_can_be_undone_and_changed_before_it_is_sent(racks: Racks, phone:
     expect(page.get_by_label("Place")).to_have_value("M4-3")
     page.get_by_label("Place").fill("By the window")
     press(page, "Save the place")
-    announced(page, "M4-1: moved to by the window, saved here.")
+    announced(page, "M4-1: moved to By the window, saved here.")
     phone.context.set_offline(False)
     all_sent(page)
     assert place_of(racks, animal) == "By the window"
