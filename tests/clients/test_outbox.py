@@ -1,6 +1,8 @@
 """What the outbox gives up, sends on and puts on top of what, whatever became of it."""
 
 import json
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 import pytest
@@ -310,11 +312,22 @@ def test_what_nobody_took_is_said_otherwise_under_its_id(store: Store, key: Devi
     assert again.earlier == [item.sent | {"device": key.device}]
 
 
+def taken_over(
+    store: Store,
+    key: DeviceKey,
+    forms: Iterable[tuple[outbox.Fact, outbox.Fact]],
+    photos: Mapping[str, bytes] = MappingProxyType({}),
+) -> tuple[int, int]:
+    """Facts, each as it was said and as it is signed here."""
+    handed: list[outbox.Handed] = [("fact", said["about"], (said, sent)) for said, sent in forms]
+    return outbox.take_over(store, key, handed, photos, NOW, lambda _: None)
+
+
 def test_what_another_device_said_counts_as_sent(store: Store, key: DeviceKey) -> None:
     said, photo = call(), str(new_id())
     forms = [(said, key.signed(said))]
-    assert outbox.take_over(store, key, forms, {photo: b"picture"}, NOW) == (1, 1)
-    assert outbox.take_over(store, key, forms, {photo: b"picture"}, NOW) == (0, 0)
+    assert taken_over(store, key, forms, {photo: b"picture"}) == (1, 1)
+    assert taken_over(store, key, forms, {photo: b"picture"}) == (0, 0)
     (item,) = outbox.items(store, "waiting")
     assert (item.attempted, item.said, item.sent) == (True, said, as_json(forms[0][1]))
     with pytest.raises(Stopped):
@@ -326,9 +339,9 @@ def test_what_is_new_among_what_was_taken_over_already_is_stored(
     store: Store, key: DeviceKey
 ) -> None:
     known, new = call(), call()
-    outbox.take_over(store, key, [(known, key.signed(known))], {}, NOW)
+    taken_over(store, key, [(known, key.signed(known))])
     forms = [(one, key.signed(one)) for one in (known, new)]
-    assert outbox.take_over(store, key, forms, {}, NOW) == (1, 0)
+    assert taken_over(store, key, forms) == (1, 0)
     assert [one.id for one in outbox.items(store, "waiting")] == [known["id"], new["id"]]
 
 

@@ -39,7 +39,8 @@ def test_edits_and_what_another_device_may_have_sent_need_no_receipt(
 ) -> None:
     animal, said, own = str(new_id()), call(), call()
     outbox.add_edit(store, key, edit(animal, 1, name="Ash"), animal, NOW)
-    outbox.take_over(store, key, [(said, key.signed(said))], {}, NOW)
+    handed: list[outbox.Handed] = [("fact", said["about"], (said, key.signed(said)))]
+    outbox.take_over(store, key, handed, {}, NOW, lambda _: None)
     outbox.add(store, key, [own], NOW)
     settle(store, "duplicate", position=3)
     assert [one.id for one in outbox.unproved(store)] == [own["id"]]
