@@ -44,8 +44,10 @@ export async function own() {
         `#/season/${one.id}`,
         `Season ${one.season} ${withWhom(one, animal.id)}`,
       ]),
-    count: ({ all }, found, typed) =>
-      typed ? `${found} of ${all.length} found` : `${all.length} animals`,
+    count: ({ all }, found, typed) => {
+      if (!all.length && !state.refreshed) return "not fetched yet";
+      return typed ? `${found} of ${all.length} found` : `${all.length} animals`;
+    },
     around: ({ all }) => {
       seen.textContent = checkedLine(all, proved);
       odd.show(all);

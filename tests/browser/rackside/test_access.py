@@ -70,7 +70,7 @@ def test_a_call_can_be_logged_by_keyboard_alone(racks: Racks, phones: NewPhone) 
         else:
             pytest.fail(f"never reached: {name}")
         for key in keys:
-            page.keyboard.press(key)
+            page.keyboard.press(key, delay=80)  # a hand's pace: a reader's keys open an animal
 
     press("A second person", "Space")
     press("Nobody", "Space")
