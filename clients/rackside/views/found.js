@@ -31,7 +31,7 @@ export async function found({ code: escaped }) {
     node: h(
       "section",
       {},
-      h("h1", { tabindex: "-1" }, code),
+      h("h1", { class: "code", tabindex: "-1" }, code),
       h(
         "p",
         {},

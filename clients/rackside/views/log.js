@@ -106,7 +106,7 @@ function page(visit, animal, form, { refused, last }) {
     h(
       "p",
       { class: "trail" },
-      h("a", { href: "#/scan" }, "Scan its label"),
+      h("a", { href: "#/scan", "aria-label": "Scan its label" }, "Scan"),
       h("a", { href: back }, visit === OWN ? "Animals" : "The sheet"),
     ),
     h("h1", { tabindex: "-1" }, title(animal)),

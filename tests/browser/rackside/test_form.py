@@ -77,7 +77,7 @@ def test_one_probing_call_takes_few_taps_and_little_scrolling(
     for tag in visit.animals:
         thumb = Thumb(page)
         probe(thumb, tag)
-        screens = page.locator("main").evaluate("(one) => one.offsetHeight") / PHONE["height"]
+        screens = page.locator("form.log").evaluate("(one) => one.offsetHeight") / PHONE["height"]
         thumb.tap(page.get_by_role("button", name="Save the call"))
         expect(page.locator("#announcement")).to_have_text(f"{tag}: saved here.")
         told.append((thumb.taps, screens))
