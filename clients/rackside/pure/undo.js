@@ -5,7 +5,7 @@ import { left } from "./waiting.js";
 
 /** For so long after it was stored nothing is sent: a slip is seen at once, or hardly ever (common
     practice, no source). */
-export const UNDO = 10; // seconds
+const UNDO = 10; // seconds
 
 /** Stored as of now: sending waits for as long as it can be undone.
     @param {Stored} one
