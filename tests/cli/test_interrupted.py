@@ -17,6 +17,8 @@ from tests.cli.meddler import (
 )
 from tests.cli.rooms import Machine, Room, new_animal
 
+pytestmark = pytest.mark.one_in(2)
+
 DIES = """
 import os, signal, sys, time
 from pathlib import Path
@@ -72,6 +74,7 @@ def in_the_log(keeper: Machine, animal: str) -> list[str]:
     return [one["id"] for one in keeper.api.get(f"animals/{animal}/calls").json()["items"]]
 
 
+@pytest.mark.one_in(1)
 def test_kill_9_at_every_step_of_a_sync(odile: Machine) -> None:
     """One more check before each: every kill meets something to send, to fetch, to prove."""
     animal = new_animal(odile, "K1")
@@ -107,6 +110,7 @@ LASTS = {
 }
 
 
+@pytest.mark.one_in(1)
 def test_what_passes_is_got_over_within_one_sync(odile: Machine, meddler: Meddler) -> None:
     animal = new_animal(odile, "K2")
     odile.sync()
@@ -208,6 +212,7 @@ def test_a_feed_that_begins_anew_replaces_the_replica_and_not_the_outbox(odile: 
     assert odile.run("drop", refused, "--yes").status == 0
 
 
+@pytest.mark.one_in(1)
 def test_an_alarm_keeps_the_feed_out_and_lets_the_outbox_go(pim: Machine, meddler: Meddler) -> None:
     animal = new_animal(pim, "K6")
     pim.sync()

@@ -79,6 +79,7 @@ def test_the_story_says_every_kind_and_every_column_is_compared(told: World) -> 
 
 
 @pytest.mark.parametrize("stretch", [256, 7, 100_000])
+@pytest.mark.some(1)
 def test_a_sound_record_has_no_difference(
     told: World, monkeypatch: pytest.MonkeyPatch, stretch: int
 ) -> None:

@@ -17,6 +17,7 @@ from tests.everything import EARLIER, say_everything
 from tests.pages.browser import Page
 from tests.plugins.own_database import own_copy
 from tests.recomputed import Sent
+from tests.turns import turns
 from tests.world import World
 
 from scalewitness.animals.models import Animal
@@ -65,7 +66,11 @@ def amiss(client: Client, path: str) -> list[str]:
     return list(check(read_saved(json.dumps(file).encode()), [LOG]).amiss)
 
 
-def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: World) -> None:
+def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(
+    told: World, request: pytest.FixtureRequest
+) -> None:
+    """An ordinary run opens one in two of the animals', others with each seed."""
+    whose = turns(request.config, 2)
     wrong: dict[str, Any] = {}
     opened = set()
     for keeper in Keeper.objects.filter(collections__isnull=False).distinct():
@@ -73,6 +78,8 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: Worl
         client.force_login(keeper)
         for animal in Animal.objects.filter(collection__keeper=keeper):
             path = f"/animals/{animal.pk}"
+            if not next(whose):
+                continue
             opened.add(path)
             wrong[path] = amiss(client, path)
     for link in OfferLink.objects.filter(revoked_at=None):
@@ -82,7 +89,7 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(told: Worl
             wrong[path] = amiss(Client(), path)
     found = {path: why for path, why in wrong.items() if why}
     assert not found, json.dumps(found, indent=1)
-    assert sum(path.startswith("/animals/") for path in opened) > 20
+    assert sum(path.startswith("/animals/") for path in opened) > 10
     assert sum(path.startswith("/offers/") for path in opened) > 3
 
 

@@ -163,6 +163,7 @@ def test_one_that_is_added_meanwhile_moves_no_page(world: World) -> None:
     ],
 )
 @pytest.mark.parametrize("order", CHOICES["order"])
+@pytest.mark.some(15)
 def test_a_place_that_no_page_gave_is_refused(world: World, order: Any, given: str) -> None:
     wanted = Wanted(order=order)
     with pytest.raises(BadPlace):

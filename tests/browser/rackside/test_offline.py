@@ -6,6 +6,7 @@ import time
 from contextlib import suppress
 from hashlib import sha256
 
+import pytest
 from playwright.sync_api import Error, FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
     AFTER,
@@ -25,6 +26,8 @@ from tests.pictures import camera_file
 from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.domain.translog.devices import DeviceKeys
 
+pytestmark = pytest.mark.one_in(2)
+
 TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
 
 
@@ -32,6 +35,7 @@ def waiting(page: Page) -> str:
     return page.locator("#waiting").inner_text()
 
 
+@pytest.mark.one_in(1)
 def test_five_calls_logged_offline_arrive_once_and_signed(racks: Racks, phone: Phone) -> None:
     visit = racks.visit(*TAGS)
     page = phone.signed_in()
@@ -173,6 +177,7 @@ def test_a_server_error_in_the_middle_loses_nothing(racks: Racks, phones: NewPho
     assert len(racks.calls_on(visit)) == 2
 
 
+@pytest.mark.one_in(1)
 def test_an_answer_that_was_lost_is_asked_for_again(racks: Racks, phones: NewPhone) -> None:
     """The server took the call; the phone never heard of it, and was closed in between."""
     visit = racks.visit("L-1")

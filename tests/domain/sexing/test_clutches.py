@@ -72,6 +72,7 @@ def clutch(males: int, females: int = 0, nothing: int = 0, shows: float = 1.0) -
 
 
 @pytest.mark.parametrize("row", GRID, ids=lambda r: f"{r['k']} of {r['n']}")
+@pytest.mark.some(30)
 def test_every_split_of_every_clutch_size(row):
     """Exact p and Clopper-Pearson limits for 6 to 14 young, from other software; nothing is
     said of 4 or 5."""

@@ -78,6 +78,7 @@ def test_likelihood_ratios_of_a_two_by_two_table():
 @pytest.mark.parametrize(
     "row", EXPECTED["serial_calls_one_examiner_type"]["rows"], ids=lambda row: str(row[:5])
 )
+@pytest.mark.some(40)
 def test_serial_calls_of_one_kind_of_examiner(row):
     """k "female" calls of n; here the examiner's slips go through ``flip``."""
     prior_female, right_if_female, right_if_male, n, k, ratio, posterior_female = row

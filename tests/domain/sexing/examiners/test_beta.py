@@ -53,6 +53,7 @@ def test_summaries_printed_by_r_package_bayesrules(case):
 
 
 @pytest.mark.parametrize("row", GRID.expected["rows"], ids=lambda row: str(row[:4]))
+@pytest.mark.some(30)
 def test_accuracy_after_some_checks(row):
     """Computed with scipy 1.17.1: posterior of an accuracy after y right of n."""
     a, b, n, y, *expected = row

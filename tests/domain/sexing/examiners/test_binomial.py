@@ -26,6 +26,7 @@ LETHAL = item(FILE, "morgan_sex_linked_lethal_2_to_1")
 
 
 @pytest.mark.parametrize("row", GRID.expected["rows"], ids=lambda row: f"{row[1]}/{row[0]}")
+@pytest.mark.some(30)
 def test_every_clutch_of_four_to_fourteen(row):
     """Computed with scipy 1.17.1 and statsmodels 0.15.0."""
     values = dict(zip(GRID.data["columns"], row, strict=True))
@@ -53,6 +54,7 @@ def test_from_which_clutch_on_a_ratio_can_be_told():
 
 
 @pytest.mark.parametrize("row", ASYMMETRIC.expected["rows"], ids=lambda row: str(row[:3]))
+@pytest.mark.some(30)
 def test_other_ratios_than_even(row):
     """Computed with scipy 1.17.1."""
     p, n, k, small_p, doubled = row

@@ -26,6 +26,8 @@ from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import taxon
 
+pytestmark = pytest.mark.one_in(2)
+
 RULES = table("learning.toml")
 BLIND, KNOWING = "blind.followed", "followed"
 KINDS = {"python_regius": taxon("python_regius")}
