@@ -5,6 +5,7 @@ import { isSlip, line } from "../pure/care.js";
 import { withNote } from "../pure/leaf.js";
 import { title } from "../pure/search.js";
 import { announce } from "./announcing.js";
+import { notKept } from "./dom.js";
 import { readingNow } from "./logging.js";
 import { OWN, state } from "./state.js";
 import { record, store } from "./stating.js";
@@ -23,7 +24,7 @@ const editor = (animal, { type }) => `#/own/${animal.id}/${type}`;
 let storing = false; // a second tap while the first is being stored is a slip
 
 /** Stores what was noted of these animals in one go, and says so at `hash`. Returns when it is on the
-    disk. What is a slip is stored once.
+    disk, or has said that there is no room. What is a slip is stored once.
     @param {{ animal: Animal, noted: Noted, text?: string }[]} given
     @param {{ said: string, hash: string }} where */
 export async function note(given, { said, hash }) {
@@ -44,6 +45,8 @@ export async function note(given, { said, hash }) {
     for (const [place, one] of fresh.entries()) records.push(await stated(one, reading, place));
     await store(records);
     announce(said, hash, { undo: records.map(({ id }) => id) });
+  } catch (fault) {
+    announce(notKept(fault), location.hash);
   } finally {
     storing = false;
   }

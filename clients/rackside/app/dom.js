@@ -34,6 +34,11 @@ export const within = (
   selector,
 ) => /** @type {HTMLButtonElement} */ (place.querySelector(selector));
 
+/** What is said where the phone's store refused, as it does where there is no room.
+    @param {unknown} fault */
+export const notKept = (fault) =>
+  `It could not be kept on this phone: ${/** @type {Error} */ (fault).message}`;
+
 let count = 0;
 /** @param {string} stem */
 export const fresh = (stem) => `${stem}-${(count += 1)}`;

@@ -116,24 +116,26 @@ function leaving() {
       {},
       `Of ${young} young of a `,
       h("a", { href: "#/hatch" }, "hatch day"),
-      " something is not stated yet. That is in no file either.",
+      " something is not stated yet, and it is in no file. Signing out deletes it.",
     ),
-    h(
-      "p",
-      {},
-      `${entries} ${
-        entries === 1 ? "entry is" : "entries are"
-      } not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`,
-    ),
-    h(
-      "p",
-      {},
-      "In a file they can still be sent from a computer, signed in as you: ",
-      h("code", {}, "scalewitness send FILE"),
-      ".",
-    ),
-    h("p", { class: "actions" }, save),
-    notice,
+    entries > 0 && [
+      h(
+        "p",
+        {},
+        `${entries} ${
+          entries === 1 ? "entry is" : "entries are"
+        } not on record yet. Signing out deletes what is on this phone, and nothing can bring it back.`,
+      ),
+      h(
+        "p",
+        {},
+        "In a file they can still be sent from a computer, signed in as you: ",
+        h("code", {}, "scalewitness send FILE"),
+        ".",
+      ),
+      h("p", { class: "actions" }, save),
+      notice,
+    ],
     h("p", { class: "tick" }, tick, label),
     h("p", { class: "actions" }, button),
   );

@@ -243,6 +243,7 @@ function taps(animal) {
   const tap = (/** @type {typeof TAPS[number]} */ [key, label, noted]) =>
     h("button", {
       type: "button",
+      class: "plain",
       "data-care": key,
       onclick: () =>
         note([{ animal, noted }], {

@@ -155,7 +155,7 @@ function again(one) {
 
 /** @param {Stored} one */
 async function rest(one) {
-  const ids = one.form ? withIt(one).map(({ id }) => id) : [one.id];
+  const ids = withIt(one).map(({ id }) => id);
   await change(
     ids,
     (records) =>

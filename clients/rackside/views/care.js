@@ -44,7 +44,7 @@ export async function care({ id, what, from }) {
       "section",
       { class: "one-note" },
       h("h1", { tabindex: "-1" }, `${HEADINGS[what]} of `, titleLink(animal)),
-      latest && h("p", {}, `Last: ${latest.filter(Boolean).slice(1).join(", ")}.`),
+      latest && h("p", {}, `Last: ${latest.slice(latest[1] ? 1 : 0).filter(Boolean).join(", ")}.`),
       said,
       FORMS[what](asked),
     ),

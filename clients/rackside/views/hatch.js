@@ -86,7 +86,8 @@ function clutchRow(young) {
       {
         type: "button",
         class: "plain",
-        onclick: async () => {
+        onclick: async ({ currentTarget }) => {
+          /** @type {HTMLButtonElement} */ (currentTarget).disabled = true; // a second tap is a slip
           const made = reopen({ by: keeper(), begun: now(), mode: "unknown" }, young, newId);
           await put(made);
           location.hash = `#/hatch/${made.id}/sex`;

@@ -1,6 +1,6 @@
 /* A hatch day begins: the day, how many, and by which codes; nothing of it needs a keyboard. */
 
-import { choice, h, line, list } from "../app/dom.js";
+import { choice, h, line, list, notKept } from "../app/dom.js";
 import { codesTaken, keeper, pairingsTold, seenWhole } from "../app/hatching.js";
 import { keypad } from "../app/keypad.js";
 import { now, state } from "../app/state.js";
@@ -79,6 +79,7 @@ export async function hatchBegin(given) {
     ownPattern.hidden = asked.pattern !== OTHER;
   };
   show();
+  let begun = false;
   const start = async () => {
     const lacking = [
       !/^\d{4}-\d\d-\d\d$/.test(hatched()) && "Say on which day.",
@@ -91,11 +92,19 @@ export async function hatchBegin(given) {
     wrong.hidden = !lacking.length;
     wrong.replaceChildren(list(lacking));
     if (lacking.length) return wrong.focus();
+    if (begun) return; // the second of a double tap is a slip
+    begun = true;
     const { collection, species, mode, dam, sire } = of;
     const shared = { collection, species, mode, dam, sire, hatched: hatched(), pattern: pattern() };
     const sitting = begin({ by: keeper(), begun: now(), ...shared }, made(), newId);
-    await put(sitting);
-    location.hash = `#/hatch/${sitting.id}/weigh`;
+    try {
+      await put(sitting);
+      location.hash = `#/hatch/${sitting.id}/weigh`;
+    } catch (fault) {
+      begun = false;
+      wrong.replaceChildren(notKept(fault));
+      wrong.hidden = false;
+    }
   };
   return {
     title: "Hatch day",

@@ -1,7 +1,7 @@
 /* One hatch day as a list: to be looked through and put right before anything of it is stated. */
 
 import { announce } from "../app/shell.js";
-import { h, line, list } from "../app/dom.js";
+import { h, line, list, notKept } from "../app/dom.js";
 import { codesTaken, outboxById, revise, sittingOf, stateAll } from "../app/hatching.js";
 import { asSeen, changed, now } from "../app/state.js";
 import { newId } from "../net/keys.js";
@@ -143,9 +143,7 @@ function inside(held, taken, of) {
       await changed();
     } catch (fault) {
       button.disabled = false;
-      said.replaceChildren(
-        `It could not be kept on this phone: ${/** @type {Error} */ (fault).message}`,
-      );
+      said.replaceChildren(notKept(fault));
       said.hidden = false;
     }
   }

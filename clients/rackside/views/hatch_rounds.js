@@ -1,16 +1,17 @@
 /* Going from tub to tub on a hatch day: each is weighed, then, that day or later, sexed. What is
    tapped is on the disk before the next is shown. */
 
-import { choice, h, list, within } from "../app/dom.js";
+import { choice, h, list, notKept, within } from "../app/dom.js";
 import { outboxById, revise, sittingOf } from "../app/hatching.js";
 import { keypad } from "../app/keypad.js";
 import { readingNow } from "../app/logging.js";
-import { now, OWN } from "../app/state.js";
-import { grams } from "../pure/call.js";
+import { asSeen, now, OWN } from "../app/state.js";
+import { blank, grams } from "../pure/call.js";
+import { cautions } from "../pure/cautions.js";
 import { beforeSexing, isStated, sexed, unanswered, weighed, withYoung } from "../pure/hatch.js";
 import { dayOf } from "../pure/season.js";
 import { CONCLUSIONS, HELD_BY, METHODS, SURENESS, TOLD } from "../pure/words.js";
-import { get } from "../store/db.js";
+import { some } from "../store/db.js";
 import { change } from "../store/sittings.js";
 import { general } from "./sheet.js";
 
@@ -59,19 +60,13 @@ async function round({ id }, title, is, shown, first) {
       @returns {Go} */
   const goFrom = (one) => (step, on) => {
     going += 1;
-    queue = queue.then(() => taken(one, step, on)).catch(notKept).finally(() => {
+    queue = queue.then(() => taken(one, step, on)).catch(failed).finally(() => {
       going -= 1;
     });
     return queue;
   };
-  const notKept = (/** @type {Error} */ { message }) =>
-    box.prepend(
-      h(
-        "p",
-        { class: "refused", role: "alert" },
-        `It could not be kept on this phone: ${message}`,
-      ),
-    );
+  const failed = (/** @type {unknown} */ fault) =>
+    box.prepend(h("p", { class: "refused", role: "alert" }, notKept(fault)));
   /** @param {Young} one
       @param {(held: Sitting) => Sitting} step
       @param {boolean} on */
@@ -183,10 +178,20 @@ export function hatchWeigh(where) {
 export async function hatchSex(where) {
   const today = dayOf(now());
   const held = await sittingOf(where.id);
-  const shed = new Set();
-  for (const { animal } of held?.young ?? []) {
-    if ((await get("animals", animal))?.condition.shed === "shed") shed.add(animal);
-  }
+  const ids = held?.young.map(({ animal }) => animal) ?? [];
+  const known = new Map(asSeen(await some("animals", ids)).map((one) => [one.id, one]));
+  /** What speaks against checking this one, by what the record has of it.
+      @param {Young} one
+      @param {Sitting} held */
+  const against = (one, { held_by }) => {
+    const animal = known.get(one.animal);
+    const form = { ...blank({ held_by }), method: "eversion", grams: one.grams };
+    const found = animal ? cautions(animal, form, now()) : [];
+    return found.length > 0 &&
+      h("div", { class: "warnings", role: "status", "aria-label": "Cautions" }, list(found));
+  };
+  /** @param {Young} one */
+  const hasShed = ({ animal }) => known.get(animal)?.condition.shed === "shed";
   const is = (/** @type {Young} */ one) =>
     !one.seen && !isStated(outboxById().get(one.ids.call_made));
   /** @type {Young | null} */
@@ -194,7 +199,8 @@ export async function hatchSex(where) {
   return round(where, "Sex them", is, (one, held, go) => [
     head(one, [place(one, held), one.grams && `${one.grams} g`].filter(Boolean).join(" · ")),
     last && before(last, held),
-    warning(beforeSexing(held.hatched, today, shed.has(one.animal)), unanswered(held)),
+    against(one, held),
+    warning(beforeSexing(held.hatched, today, hasShed(one)), unanswered(held)),
     ...asked(held, go),
     general(OWN),
     !unanswered(held) && h(

@@ -2,7 +2,7 @@
 
 import { saveForm, withIt } from "../app/logging.js";
 import { keeping } from "../app/drafts.js";
-import { h, list } from "../app/dom.js";
+import { h, list, notKept } from "../app/dom.js";
 import { takeScanned } from "../app/scanner.js";
 import { animalsOf, nextToDo, now, OWN, ownAnimal, state, visitOf } from "../app/state.js";
 import { blank, missing } from "../pure/call.js";
@@ -131,9 +131,8 @@ function page(visit, animal, form, { refused, last }) {
     try {
       await saveForm(form, { visit, animal, refused, then });
     } catch (fault) {
-      const { message } = /** @type {Error} */ (fault);
       for (const one of buttons) one.disabled = false;
-      tell(wrong, node, [["", `It could not be kept on this phone: ${message}`]]);
+      tell(wrong, node, [["", notKept(fault)]]);
     }
   }
   return {

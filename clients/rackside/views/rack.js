@@ -59,6 +59,7 @@ export async function rack({ name }) {
     save.disabled = true;
     const words = counted(given.map(({ animal }) => fedOf(animal.id)));
     await note(given, { said: `${here}: ${words}, saved here.`, hash: "#/own" });
+    show();
   };
   await reread();
   return {

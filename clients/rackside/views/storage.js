@@ -11,9 +11,9 @@ import { all } from "../store/db.js";
 const KEPT = [
   ["photos", "Photos not sent yet"],
   ["outbox", "Entries"],
-  ["drafts", "Begun, with their photos"],
+  ["drafts", "Forms that were begun, with photos"],
   ["animals", "Animals"],
-  ["facts", "What was stated of your own"],
+  ["facts", "Entries about your animals"],
 ];
 
 /** How much room is taken, and by what. */

@@ -19,6 +19,7 @@ from tests.browser.rackside.conftest import (
     sign_in,
     stored,
 )
+from tests.browser.rackside.test_care import at_the_racks, kept_at
 from tests.browser.rackside.test_offline import add_photo, photo_arrived
 
 from scalewitness.domain.translog.leaf import Leaf
@@ -169,6 +170,21 @@ def test_room_is_shown_and_a_full_store_is_told_while_typing(racks: Racks, phone
     assert stored(page)["drafts"][0]["form"]["note"] == "Calm."
     save(page, "S-4")
     all_sent(page)
+
+
+def test_care_that_finds_no_room_is_told_and_can_be_noted_again(racks: Racks, phone: Phone) -> None:
+    kept = kept_at(racks, "S5-1")
+    page = at_the_racks(phone, kept)
+    page.goto(f"{HERE}#/rack/S5")
+    save_it = page.get_by_role("button", name="Save: 1 taken")
+    expect(save_it).to_be_visible()
+    page.evaluate(NO_ROOM)
+    save_it.click()
+    expect(page.locator("#announcement")).to_contain_text("It could not be kept on this phone")
+    page.evaluate("globalThis.room()")
+    save_it.click()
+    expect(page.locator("#announcement")).to_have_text("S5: 1 taken, saved here.")
+    assert len(stored(page)["outbox"]) == 1
 
 
 NO_ROOM = """() => {

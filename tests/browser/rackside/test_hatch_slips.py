@@ -1,0 +1,96 @@
+"""Slips on a hatch day: a double tap, signing out before anything is registered, putting aside a
+registration that was refused, sexing young that are to be left in peace."""
+
+from playwright.sync_api import Page, expect
+from tests.browser.rackside.conftest import (
+    HERE,
+    Phone,
+    Racks,
+    fresh_id,
+    moment,
+    said,
+    stored,
+    until,
+)
+from tests.browser.rackside.hatching import Thumb, answer, clutch, signed_in, weigh
+from tests.world import PASSWORD
+
+TWICE = "(button) => { button.click(); button.click(); }"
+
+SIGN_IN = """async ([email, password]) => {
+  const { signIn } = await import("/rackside/app/account.js");
+  return await signIn(email, password, "phone", "").catch(({ message }) => message);
+}"""
+
+REFUSE = """async () => {
+  const { change } = await import("/rackside/store/outbox.js");
+  const { changed, state } = await import("/rackside/app/state.js");
+  const { id } = state.outbox.find(({ fact }) => fact.kind === "animal_registered");
+  await change([id], ([one]) => [
+    {...one, state: "refused", tries: 1, problem: {detail: "Not like this."}},
+  ]);
+  await changed();
+}"""
+
+
+def test_a_hatch_day_is_begun_once_and_is_not_lost_by_signing_out(
+    racks: Racks, phone: Phone
+) -> None:
+    made = clutch(racks, "HD")
+    page = signed_in(phone, made)
+    page.goto(f"{HERE}#/hatch/new?pairing={made.pairing}")
+    Thumb(page).key_in("1")
+    page.get_by_role("button", name="Begin").evaluate(TWICE)
+    weigh(Thumb(page), ["12"])
+    assert len(stored(page)["sittings"]) == 1
+    told = page.evaluate(SIGN_IN, ["greta@keepers.example", PASSWORD])
+    assert "of somebody else wait on this phone" in told
+    page.goto(f"{HERE}#/phone")
+    expect(page.get_by_text("Of 1 young of a hatch day something is not stated")).to_be_visible()
+    expect(page.get_by_text("not on record yet")).to_have_count(0)
+    leave = page.get_by_role("button", name="Delete them and sign out")
+    expect(leave).to_be_disabled()
+    page.get_by_label("Lose it").check()
+    expect(leave).to_be_enabled()
+    assert len(stored(page)["sittings"]) == 1
+    put_aside_when_refused(phone, page)
+
+
+def put_aside_when_refused(phone: Phone, page: Page) -> None:
+    """What waited for the registration goes with it: nothing waits for ever."""
+    phone.context.set_offline(True)
+    page.goto(f"{HERE}#/hatch/{stored(page)['sittings'][0]['id']}")
+    page.get_by_role("button", name="Register 1 young").click()
+    expect(page.get_by_role("button", name="Register 1 young")).to_have_count(0)
+    page.evaluate(REFUSE)
+    page.goto(f"{HERE}#/calls")
+    page.get_by_role("heading", name="Needs you").locator("..").get_by_role(
+        "button", name="Put it aside"
+    ).click()
+    expect(page.get_by_role("heading", name="Needs you")).to_have_count(0)
+    assert {one["state"] for one in stored(page)["outbox"]} == {"aside"}
+    expect(page.locator("#waiting")).to_have_text("Nothing waits")
+
+
+def test_young_that_are_registered_are_sexed_with_what_speaks_against_it(
+    racks: Racks, phone: Phone
+) -> None:
+    made = clutch(racks, "HW")
+    young = fresh_id()
+    body = {"collection": made.room, "species": "python_regius", "hatched": moment()[:10]}
+    meal = {"noted": {"type": "meal", "taken": True}}
+    racks.push(
+        racks.odile,
+        said("animal_registered", young, body),
+        said("identifier_assigned", young, {"scheme": "tag", "code": "HW-1"}),
+        said("husbandry_noted", young, meal),
+    )
+    page = signed_in(phone, made)
+    until(page, lambda: young in str(stored(page)["facts"]), "the meal to be here")
+    page.goto(f"{HERE}#/hatch")
+    page.get_by_role("button", name="HW-1").evaluate(TWICE)
+    expect(page.get_by_text("It was fed less than 72 hours ago")).to_be_visible()
+    expect(page.get_by_text("The yolk may not be taken up yet")).to_be_visible()
+    answer(Thumb(page))
+    expect(page.get_by_text("Nobody else holds it")).to_be_visible()
+    expect(page.get_by_role("button", name="Hemipenes")).to_be_visible()
