@@ -116,7 +116,7 @@ def test_whoever_is_to_check_the_dam_blind_is_told_of_no_pairing_and_no_parents(
         racks.odile,
         said("grant_given", other.room, {"to": greta, "role": "partner"}),
         said("animal_registered", young, {**body, "dam": blind.dam, "sire": other.sire}),
-        said("identifier_assigned", young, {"scheme": "tag", "code": "HO-1"}),
+        said("identifier_assigned", young, {"scheme": "tag", "code": "HO-S-1"}),
     )
     visit = fresh_id()
     asked = {"collection": blind.room, "guest": greta, "animals": [blind.dam], "blind": True}
@@ -128,11 +128,11 @@ def test_whoever_is_to_check_the_dam_blind_is_told_of_no_pairing_and_no_parents(
     page.goto(f"{HERE}#/hatch")
     expect(page.locator(f"a[href='#/hatch/new?pairing={other.pairing}']")).to_be_visible()
     assert page.locator(f"a[href='#/hatch/new?pairing={blind.pairing}']").count() == 0
-    page.get_by_role("button", name="HO-1").click()
-    expect(page.get_by_role("heading", name="HO-1")).to_be_visible()
+    page.get_by_role("button", name="HO-S-1").click()
+    expect(page.get_by_role("heading", name="HO-S-1")).to_be_visible()
     held = stored(page)
     (sitting,) = held["sittings"]
-    assert [one["code"] for one in sitting["young"]] == ["HO-1"]
+    assert [one["code"] for one in sitting["young"]] == ["HO-S-1"]
     assert blind.dam not in json.dumps([held["sittings"], held["meta"], held["facts"]])
     page.goto(f"{HERE}#/hatch?role=dam")
     expect(page.get_by_role("link", name="HO-D")).to_be_visible()
