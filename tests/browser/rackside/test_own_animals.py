@@ -58,7 +58,7 @@ def test_a_laboratorys_test_is_reported_without_a_signal_and_named_once(
         page.get_by_role("button", name="Save the call").click()
         expect(page.get_by_role("alert")).to_contain_text("Say whose check it was.")
         page.get_by_label("Their name").fill(LAB)
-        expect(page.get_by_text(WORD)).to_be_visible()
+        expect(page.locator("main").get_by_text(WORD)).to_be_visible()
         page.get_by_role("button", name="Save the call").click()
         expect(page.locator("#announcement")).to_contain_text(WORD)
         page.get_by_role("link", name="Visits").first.click()
