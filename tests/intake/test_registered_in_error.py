@@ -87,7 +87,7 @@ def pair(world: World, animal: Animal) -> None:
 
 
 IN_THE_WAY: Final[dict[str, Callable[[World, Animal], object]]] = {
-    "Something about an animal's keeping": lambda world, animal: world.say(
+    "Weighed: 90 g": lambda world, animal: world.say(
         world.odile, "husbandry_noted", animal.pk, {"noted": {"type": "weight", "grams": "90"}}
     ),
     "More was stated of it": lambda world, animal: world.call(world.odile, animal, "male"),

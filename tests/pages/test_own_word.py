@@ -6,7 +6,7 @@ import msgspec
 import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
-from tests.pages.test_importing import bring, store
+from tests.pages.test_importing import bring
 from tests.pages.test_methods import COMMON
 from tests.pages.test_new_clutch import grid, register
 from tests.signing import Phone, call, endorsing, phone, rule, stop
@@ -84,11 +84,12 @@ def test_a_clutch_is_kept_whole(here: Here, odile: Browser, animal: Animal, devi
     assert set(signed(here, device, to_sign(page))) == {"accepted"}
 
 
-def test_a_list_waits_until_it_can_be_taken(here: Here, odile: Browser, device: Phone) -> None:
+def test_no_list_is_stored_from_a_page(here: Here, odile: Browser, device: Phone) -> None:
     before = Entry.objects.count()
-    page = store(odile, bring(odile, here, "Tag;Species\nI-1;BP\n"))
+    page = bring(odile, here, "Tag;Species\nI-1;BP\n")
     assert Entry.objects.count() == before
-    assert "let this browser sign" in page.text
+    assert "A list is not stored from here." in page.text
+    assert [one.action for one in page.forms if one.action.endswith("/storing")] == []
 
 
 def test_a_device_is_signed_out_from_a_page(here: Here, odile: Browser, device: Phone) -> None:
