@@ -21,6 +21,21 @@ export const undecided = (animal, id) =>
     @param {string} place
     @param {Stored | undefined} refused */
 export async function move(animal, place, refused) {
+  if (storing) return;
+  storing = true;
+  try {
+    await stored(animal, place, refused);
+  } finally {
+    storing = false;
+  }
+}
+
+let storing = false; // a second tap while the first is being stored is a slip
+
+/** @param {Animal} animal
+    @param {string} place
+    @param {Stored | undefined} refused */
+async function stored(animal, place, refused) {
   const now = Date.now();
   const id = newId();
   const version = Math.max(animal.version ?? 1, refused?.version ?? 1);

@@ -225,6 +225,13 @@ export function asSeen(animals) {
   );
 }
 
+/** Whether one of these is to be checked blind now: a view made of them before shows too much.
+    @param {string[]} ids */
+export function awaitsBlind(ids) {
+  const blind = awaited(state.visits.filter(isOpen), state.outbox);
+  return ids.some((id) => blind.has(id));
+}
+
 /** By place, else by what they are called.
     @param {Animal[]} animals */
 export const byPlace = (animals) => inOrder(animals, (one) => [one.rack ?? "", title(one)]);

@@ -4,7 +4,7 @@
 import { note, statedOf } from "../app/caring.js";
 import { choice, h } from "../app/dom.js";
 import { keypad } from "../app/keypad.js";
-import { now, ownAnimal, state } from "../app/state.js";
+import { awaitsBlind, now, ownAnimal, state } from "../app/state.js";
 import { isFar, last, line, MEALS, notes, SHEDS, weight } from "../pure/care.js";
 import { title } from "../pure/search.js";
 import { isBlind } from "../pure/sight.js";
@@ -39,7 +39,7 @@ export async function care({ id, what, from }) {
   const asked = { before, save, said, grams: latest?.[1] };
   return {
     title: HEADINGS[what],
-    update: () => true,
+    update: () => !awaitsBlind([id]),
     node: h(
       "section",
       { class: "one-note" },

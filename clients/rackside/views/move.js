@@ -4,7 +4,7 @@
 import { choice, h, line } from "../app/dom.js";
 import { keypad } from "../app/keypad.js";
 import { move as store, undecided } from "../app/moving.js";
-import { ownAnimal, ownAnimals, state } from "../app/state.js";
+import { awaitsBlind, ownAnimal, ownAnimals, state } from "../app/state.js";
 import { placeIn, racksOf, tubOf } from "../pure/moving.js";
 import { rackOf } from "../pure/places.js";
 import { title } from "../pure/search.js";
@@ -49,7 +49,7 @@ export async function move({ id, from }) {
   told(place);
   return {
     title: "Move",
-    update: () => true,
+    update: () => !awaitsBlind([animal.id]),
     node: h(
       "section",
       { class: "one-note" },

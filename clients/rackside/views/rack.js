@@ -3,7 +3,7 @@
 
 import { note, statedOf } from "../app/caring.js";
 import { fresh, h } from "../app/dom.js";
-import { now, ownAnimals } from "../app/state.js";
+import { awaitsBlind, now, ownAnimals } from "../app/state.js";
 import { counted, NEXT, notes, preset } from "../pure/care.js";
 import { rackOf } from "../pure/places.js";
 import { title } from "../pure/search.js";
@@ -65,6 +65,7 @@ export async function rack({ name }) {
   return {
     title: `Feed ${here}`,
     update: () => {
+      if (awaitsBlind(animals.map(({ id }) => id))) return false;
       reread();
       return true;
     },

@@ -235,3 +235,17 @@ def test_who_is_to_check_an_animal_of_theirs_blind_sees_nothing_of_it_anywhere(
         expect(page.get_by_role("heading", name="N-1")).to_be_visible()
         assert "Nettle" not in body.inner_text(), where
         assert "probable" not in body.inner_text(), where
+
+
+def test_a_view_that_is_open_shows_nothing_more_once_its_animal_is_to_be_checked_blind(
+    phone: Phone,
+) -> None:
+    page = alone(phone)
+    for where, told in (("own/a1/weight", "Grams"), ("own/a1/move", "R1"), ("rack/R1", "Nettle 1")):
+        planted(page, 3)
+        page.goto(f"{HERE}#/{where}")
+        body = page.locator("#main")
+        expect(body).to_contain_text(told)
+        planted(page, 3, blind=True)
+        expect(page.get_by_role("heading", name="Not here")).to_be_visible()
+        expect(body).not_to_contain_text(told)
