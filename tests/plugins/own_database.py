@@ -106,7 +106,7 @@ def _run(*statements: str) -> None:
 def _insist(owner: psycopg.Connection, statement: str) -> None:
     """An autovacuum that happens to be at work in a database keeps its owner from dropping it
     by force, and a connection just closed from copying it; both are soon done."""
-    for _ in range(20):
+    for _ in range(120):
         with suppress(psycopg.errors.InsufficientPrivilege, psycopg.errors.ObjectInUse):
             owner.execute(statement.encode())
             return
