@@ -3,8 +3,10 @@ accepted, and how things stand. The next sync sends each once."""
 
 import shutil
 import subprocess
+from collections.abc import Iterator
 from datetime import timedelta
 
+import click
 import pytest
 from tests.cli.rooms import Machine, Room, fresh_id, invite, new_animal, push
 from tests.cli.test_day import envelope
@@ -233,6 +235,17 @@ def test_the_manual_page_tells_of_every_command_and_has_no_fault(odile: Machine)
         check=True,
     )
     assert done.stderr.decode() == ""
+
+
+def test_every_command_that_tells_something_tells_programs_too() -> None:
+    def silent(command: click.Command, name: str) -> Iterator[str]:
+        if isinstance(command, click.Group):
+            for one, below in command.commands.items():
+                yield from silent(below, f"{name} {one}".strip())
+        elif not any(one.name == "as_json" for one in command.params):
+            yield name
+
+    assert list(silent(cli, "")) == ["manual"], "which is a page for people"
 
 
 def test_the_docs_list_how_commands_end() -> None:

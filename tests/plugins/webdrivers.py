@@ -156,8 +156,9 @@ def firefox() -> Iterator[Firefox]:
             try:
                 yield Firefox(loop, socket)
             finally:
+                loop.run_until_complete(socket.close())
                 loop.run_until_complete(opened.close())
-                loop.run_until_complete(asyncio.sleep(0))  # its connections close then
+                loop.run_until_complete(asyncio.sleep(0.25))  # its connections close then
                 loop.close()
                 process.terminate()
                 process.wait(timeout=ENOUGH)

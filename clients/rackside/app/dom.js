@@ -119,19 +119,27 @@ export const finder = (look) =>
 /** A button for what cannot be brought back, which asks once more: a thumb in a glove slips.
     @param {string} label
     @param {string} sure
-    @param {() => unknown} work */
-export function twice(label, sure, work) {
+    @param {() => unknown} work
+    @param {string} [key] which of several it is */
+export function twice(label, sure, work, key = label) {
   const button = h("button", {
     type: "button",
     class: "plain",
     onclick: () => {
-      if (button.textContent === sure) return work();
-      button.textContent = sure;
-      return null;
+      if (pressedOnce !== key) {
+        pressedOnce = key;
+        button.textContent = sure;
+        return null;
+      }
+      pressedOnce = "";
+      return work();
     },
-  }, label);
+  }, pressedOnce === key ? sure : label);
   return button;
 }
+
+let pressedOnce = ""; // which awaits its second press, also where its view is drawn anew meanwhile
+addEventListener("hashchange", () => pressedOnce = "");
 
 /** Fields under a heading.
     @param {string} legend

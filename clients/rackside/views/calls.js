@@ -126,7 +126,7 @@ function actions(one) {
   return group.every(isShelved)
     ? [
       press("Send it after all", () => takeUp(one)),
-      twice("Delete it", "Delete it for good", () => discard(one)),
+      twice("Delete it", "Delete it for good", () => discard(one), one.id),
     ]
     : [];
 }

@@ -142,12 +142,17 @@ def sign_out(server: str | None, as_json: bool) -> None:
 @click.command("trust-log")
 @click.argument("key", callback=_key, metavar="NAME+ID+BASE64")
 @server_option
+@json_option
 @ends_well
-def trust_log(key: VerifierKey, server: str | None) -> None:
+def trust_log(key: VerifierKey, server: str | None, as_json: bool) -> None:
     """Hold the server from now on to the log with this KEY."""
     with opened(server) as store:
         signin.trust(store, need_identity(store), key, keys_file())
-        click.echo(f"{line(store.url)} is held to {line(key.name)}.")
+        print_result(
+            {"server": store.url, "log": key.name},
+            as_json,
+            lambda: f"{line(store.url)} is held to {line(key.name)}.",
+        )
 
 
 def _by_password(anyone: Api, email: str | None, name: str, code: str | None) -> Json | None:

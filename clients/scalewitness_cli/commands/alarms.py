@@ -12,6 +12,7 @@ import msgspec
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness_cli.alarms import Acknowledged, Alarm, proves_fault
 from scalewitness_cli.commands import own_word
+from scalewitness_cli.commands.common import FINE, NEEDS_YOU, json_option, print_result
 from scalewitness_cli.commands.trusted import kept_or_usage, read_keys
 from scalewitness_cli.commands.witness import alarm_in_words, alarm_shown
 from scalewitness_cli.memory import Memory, all_memories, state_folder
@@ -37,7 +38,7 @@ def alarms(ctx: click.Context, as_json: bool) -> None:
     found += [own_word.shown(url, one) for url, one in own_word.standing()]
     for one in found:
         click.echo(json.dumps(one, ensure_ascii=False) if as_json else _in_words(one))
-    ctx.exit(1 if found else 0)
+    ctx.exit(NEEDS_YOU if found else FINE)
 
 
 def _in_words(one: dict[str, Any]) -> str:
@@ -52,27 +53,31 @@ def _in_words(one: dict[str, Any]) -> str:
     is_flag=True,
     help="Also forget the kept checkpoint: what the log shows next is taken as the beginning.",
 )
-def acknowledge(id: str, because: str, start_over: bool) -> None:
+@json_option
+def acknowledge(id: str, because: str, start_over: bool, as_json: bool) -> None:
     """Set the alarm ID aside, with its evidence.
 
     If the log still contradicts what is kept, the next look raises another alarm, unless
     you start over.
     """
     if own_word.set_aside(id, because):
-        click.echo(f"The matter of {id} is closed; what you found is kept with it.")
+        words = f"The matter of {id} is closed; what you found is kept with it."
+        print_result({"acknowledged": id, "kept": None}, as_json, lambda: words)
         return
     memory, alarm = _named(id)
     with memory.alone():
         kept = memory.acknowledge(alarm, because, int(time.time()), start_over)
-    click.echo(f"Alarm {alarm.id} is set aside in {kept}.")
+    found = {"acknowledged": alarm.id, "kept": str(kept)}
+    print_result(found, as_json, lambda: f"Alarm {alarm.id} is set aside in {kept}.")
 
 
 @click.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--key", "given", multiple=True, metavar="NAME+ID+BASE64", callback=read_keys,
     help="The log's public key. Else those kept in the keys file.")  # fmt: skip
+@json_option
 @click.pass_context
-def evidence(ctx: click.Context, file: Path, given: tuple[VerifierKey, ...]) -> None:
+def evidence(ctx: click.Context, file: Path, given: tuple[VerifierKey, ...], as_json: bool) -> None:
     """Judge an alarm's FILE that somebody else sent, with nothing but the log's key.
 
     Ends with 1 when it proves that the log vouched for two trees that cannot both be its
@@ -84,12 +89,16 @@ def evidence(ctx: click.Context, file: Path, given: tuple[VerifierKey, ...]) -> 
     if not keys:
         raise click.UsageError(f"No public key of “{alarm.origin}” is known here: give --key.")
     proves = proves_fault(alarm, Memory(state_folder(), alarm.origin).keys(keys))
-    click.echo(
-        f"{file}: PROVES that what the keys of {alarm.origin} vouched for contradicts itself."
-        if proves
-        else f"{file}: does not prove a contradiction."
+    print_result(
+        {"file": str(file), "log": alarm.origin, "proves": proves},
+        as_json,
+        lambda: (
+            f"{file}: PROVES that what the keys of {alarm.origin} vouched for contradicts itself."
+            if proves
+            else f"{file}: does not prove a contradiction."
+        ),
     )
-    ctx.exit(1 if proves else 0)
+    ctx.exit(NEEDS_YOU if proves else FINE)
 
 
 def _read(file: Path) -> Alarm:

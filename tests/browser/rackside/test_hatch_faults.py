@@ -144,6 +144,7 @@ def test_two_tabs_work_on_one_sitting_and_state_it_once(racks: Racks, phone: Pho
     found = entries_of(racks, made)
     assert [[one.kind for one in of] for of in found.values()] == [KINDS[:3]] * 2
     page.get_by_role("button", name="One more").click()
+    until(page, lambda: len(stored(page)["sittings"][0]["young"]) == 3, "one more to be kept")
     page.goto(f"{HERE}#/phone")
     expect(page.get_by_text("Of 1 young of a hatch day something is not stated")).to_be_visible()
     expect(page.get_by_role("button", name="Delete them and sign out")).to_be_disabled()

@@ -82,13 +82,13 @@ def test_young_that_are_registered_are_sexed_with_what_speaks_against_it(
     racks.push(
         racks.odile,
         said("animal_registered", young, body),
-        said("identifier_assigned", young, {"scheme": "tag", "code": "HW-1"}),
+        said("identifier_assigned", young, {"scheme": "tag", "code": "HW-one"}),
         said("husbandry_noted", young, meal),
     )
     page = signed_in(phone, made)
     until(page, lambda: young in str(stored(page)["facts"]), "the meal to be here")
     page.goto(f"{HERE}#/hatch")
-    page.get_by_role("button", name="HW-1").evaluate(TWICE)
+    page.get_by_role("button", name="HW-one").evaluate(TWICE)
     expect(page.get_by_text("It was fed less than 72 hours ago")).to_be_visible()
     expect(page.get_by_text("The yolk may not be taken up yet")).to_be_visible()
     answer(Thumb(page))

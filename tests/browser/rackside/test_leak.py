@@ -18,7 +18,7 @@ from tests.browser.rackside.conftest import (
 )
 from tests.world import probing
 
-RICH, BARE, YOUNG, MALE, OWN = "LK-1", "LK-2", "LK-3", "LK-4", "LK-OWN"
+RICH, BARE, YOUNG, MALE, OWN = "Bramble", "Heather", "Sorrel", "Teasel", "Yarrow"
 WORDS = ("female", "verified", "probable", "albino", "standing_changed", "sire", "dam", "p_male")
 
 
@@ -39,8 +39,8 @@ def test_of_a_rich_history_the_phone_holds_what_it_holds_of_none(
         text = json.dumps(records)
         assert text.count(visit.animals[RICH]) == text.count(visit.animals[BARE]), name
         assert [id for id in hidden if id in text] == [], name
-        others = json.dumps([one for one in records if own not in json.dumps(one)]).lower()
-        assert [word for word in WORDS if f'"{word}' in others] == [], name
+        about = [one for one in records if visit.animals[RICH] in json.dumps(one)]
+        assert [word for word in WORDS if f'"{word}' in json.dumps(about).lower()] == [], name
 
 
 def rich_history(racks: Racks, visit: Visit) -> list[str]:

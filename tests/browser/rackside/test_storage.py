@@ -8,16 +8,19 @@ from typing import Any
 
 from playwright.sync_api import FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
+    AFTER,
     HERE,
     NewPhone,
     Phone,
     Racks,
+    add,
     all_sent,
     fill_in,
     open_sheet,
     save,
     sign_in,
     stored,
+    unfold,
 )
 from tests.browser.rackside.test_care import at_the_racks, kept_at
 from tests.browser.rackside.test_offline import add_photo, photo_arrived
@@ -105,8 +108,7 @@ def waiting_in_a_file(racks: Racks, phone: Phone, tag: str) -> tuple[Page, dict[
     open_sheet(page, racks.visit(tag))
     phone.context.set_offline(True)
     fill_in(page, tag)
-    page.get_by_label("Weight in grams").fill("420")
-    page.get_by_label("Note").fill("Calm.")
+    add(page, grams="420", note="Calm.")
     add_photo(page)
     save(page, tag)
     content = file_of(page)
@@ -161,6 +163,7 @@ def test_room_is_shown_and_a_full_store_is_told_while_typing(racks: Racks, phone
     expect(page.get_by_text("Photos not sent yet")).to_be_visible()
     open_sheet(page, visit)
     fill_in(page, "S-4")
+    unfold(page, AFTER)
     page.evaluate(NO_ROOM)
     page.get_by_label("Note").fill("C")
     expect(page.locator("#notice")).to_contain_text("There is no room left on this phone")
