@@ -98,6 +98,7 @@ def sexed_again(racks: Racks, page: Page, made: Clutch) -> None:
     thumb.press("Hemipenes")
     page.get_by_role("link", name="The list").click()
     page.get_by_role("button", name="Log 1 call").click()
+    until(page, lambda: str(stored(page)["outbox"]).count("'call_made'") == 3, "the call")
     all_sent(page)
     calls = [
         one for of in entries_of(racks, made).values() for one in of if one.kind == "call_made"
