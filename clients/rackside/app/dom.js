@@ -138,7 +138,7 @@ export function twice(label, sure, work, key = label) {
   return button;
 }
 
-let pressedOnce = ""; // which awaits its second press, also where its view is drawn anew meanwhile
+let pressedOnce = ""; // which awaits its second press, also where its view is redrawn meanwhile
 addEventListener("hashchange", () => pressedOnce = "");
 
 /** Fields under a heading.
