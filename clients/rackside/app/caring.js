@@ -8,7 +8,7 @@ import { announce } from "./announcing.js";
 import { notKept } from "./dom.js";
 import { readingNow } from "./logging.js";
 import { OWN, state } from "./state.js";
-import { record, store } from "./stating.js";
+import { oneAtATime, record, store } from "./stating.js";
 
 /** @import { Noted } from "../pure/care.js" */
 
@@ -21,15 +21,15 @@ export const statedOf = (animal) => state.outbox.filter(({ fact }) => fact.about
     @param {Noted} noted */
 const editor = (animal, { type }) => `#/own/${animal.id}/${type}`;
 
-let storing = false; // a second tap while the first is being stored is a slip
-
 /** Stores what was noted of these animals in one go, and says so at `hash`. Returns when it is on the
     disk, or has said that there is no room. What is a slip is stored once.
     @param {{ animal: Animal, noted: Noted, text?: string }[]} given
     @param {{ said: string, hash: string }} where */
-export async function note(given, { said, hash }) {
-  if (storing) return;
-  storing = true;
+export const note = oneAtATime(noted);
+
+/** @param {{ animal: Animal, noted: Noted, text?: string }[]} given
+    @param {{ said: string, hash: string }} where */
+async function noted(given, { said, hash }) {
   try {
     const now = Date.now();
     const fresh = given.filter(({ animal, noted, text }) =>
@@ -47,8 +47,6 @@ export async function note(given, { said, hash }) {
     announce(said, hash, { undo: records.map(({ id }) => id) });
   } catch (fault) {
     announce(notKept(fault), location.hash);
-  } finally {
-    storing = false;
   }
 }
 

@@ -6,7 +6,7 @@ import { aside, needsYou } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { announce } from "./announcing.js";
 import { OWN, state } from "./state.js";
-import { store, unsigned } from "./stating.js";
+import { oneAtATime, store, unsigned } from "./stating.js";
 
 /** The edit that the server did not take, which is to be decided again; undefined where there is none.
     @param {string} animal
@@ -20,17 +20,7 @@ export const undecided = (animal, id) =>
     @param {Animal} animal as the record has it
     @param {string} place
     @param {Stored | undefined} refused */
-export async function move(animal, place, refused) {
-  if (storing) return;
-  storing = true;
-  try {
-    await stored(animal, place, refused);
-  } finally {
-    storing = false;
-  }
-}
-
-let storing = false; // a second tap while the first is being stored is a slip
+export const move = oneAtATime(stored);
 
 /** @param {Animal} animal
     @param {string} place

@@ -6,7 +6,7 @@ import { plain, title } from "../pure/search.js";
 import { announce } from "./announcing.js";
 import { readingNow } from "./logging.js";
 import { OWN } from "./state.js";
-import { record, store } from "./stating.js";
+import { oneAtATime, record, store } from "./stating.js";
 
 /** Gives a code that was scanned to one of one's own animals. Returns when it is on the disk.
     @param {string} code
@@ -31,28 +31,22 @@ function marked(text) {
   return { kind: "identifier_assigned", body: { scheme, code }, line };
 }
 
-let storing = false; // a second tap while the first is being stored is a slip
-
 /** @param {string} title
     @param {string} hash
     @param {string} about
     @param {{ kind: string, body: Fact["body"], line: string }[]} facts */
-async function stateTogether(title, hash, about, facts) {
-  if (storing) return;
-  storing = true;
-  try {
-    const reading = readingNow();
-    const at = new Date(reading.here).toISOString();
-    const ids = facts.map(() => newId());
-    const records = [];
-    for (const [place, { kind, body, line }] of facts.entries()) {
-      const shown = { visit: OWN.id, title, line };
-      const more = { shown, form: null, reading, call: ids[0], place };
-      records.push(await record({ id: ids[place], kind, at, about, body }, more));
-    }
-    await store(records);
-    announce(`${title}: saved here.`, hash, { undo: ids });
-  } finally {
-    storing = false;
+async function allStated(title, hash, about, facts) {
+  const reading = readingNow();
+  const at = new Date(reading.here).toISOString();
+  const ids = facts.map(() => newId());
+  const records = [];
+  for (const [place, { kind, body, line }] of facts.entries()) {
+    const shown = { visit: OWN.id, title, line };
+    const more = { shown, form: null, reading, call: ids[0], place };
+    records.push(await record({ id: ids[place], kind, at, about, body }, more));
   }
+  await store(records);
+  announce(`${title}: saved here.`, hash, { undo: ids });
 }
+
+const stateTogether = oneAtATime(allStated);

@@ -67,3 +67,20 @@ function isChangedBy(one, records) {
     [fact.kind, fact.about, fact.body.noted?.type].join();
   return one.id === from && isShelved(one) && records.some((made) => sort(made) === sort(one));
 }
+
+/** The same work, but not again while it is under way: a second tap meanwhile is a slip.
+    @template {any[]} G
+    @param {(...given: G) => Promise<void>} work
+    @returns {(...given: G) => Promise<void>} */
+export function oneAtATime(work) {
+  let going = false;
+  return async (...given) => {
+    if (going) return;
+    going = true;
+    try {
+      await work(...given);
+    } finally {
+      going = false;
+    }
+  };
+}
