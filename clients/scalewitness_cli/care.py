@@ -2,12 +2,10 @@
 
 from typing import Any, get_args, get_type_hints
 
-import msgspec
-
 from scalewitness.domain import facts
 from scalewitness.domain.fact_words import noted_in_words
 from scalewitness_cli import replica
-from scalewitness_cli.checks import BadWord, fact, in_grams
+from scalewitness_cli.checks import husbandry, in_grams
 from scalewitness_cli.devicekey import Fact
 from scalewitness_cli.store import Store
 
@@ -28,11 +26,7 @@ def meal(*, taken: bool, grams: str | None) -> Noted:
 
 def fact_of(shown: replica.Shown, at: str, noted: Noted, text: str = "") -> Fact:
     """With a note of that ``text``. Raises BadWord where a value is not possible."""
-    try:
-        msgspec.convert({"noted": noted}, facts.HusbandryNoted)
-    except msgspec.ValidationError as fault:
-        raise BadWord(f"{in_words(noted)} {fault}") from None
-    made = fact("husbandry_noted", shown["id"], at, {"noted": noted})
+    made = husbandry(shown["id"], at, noted)
     return made | ({"texts": {"note": text}} if text else {})
 
 

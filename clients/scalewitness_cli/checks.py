@@ -211,19 +211,20 @@ def _shaped(given: Any, kind: Any) -> Any:
 
 def _husbandry(noted: Noted, steward: bool) -> Iterable[Fact]:
     if noted.grams:
-        yield _noted(noted, noted.at, {"type": "weight", "grams": in_grams(noted.grams)})
+        yield husbandry(noted.animal, noted.at, {"type": "weight", "grams": in_grams(noted.grams)})
     if noted.meal_at and steward:
-        yield _noted(noted, noted.meal_at, {"type": "meal", "taken": True})
+        yield husbandry(noted.animal, noted.meal_at, {"type": "meal", "taken": True})
     if noted.shed and steward:
-        yield _noted(noted, noted.at, {"type": "shed", "stage": noted.shed})
+        yield husbandry(noted.animal, noted.at, {"type": "shed", "stage": noted.shed})
 
 
-def _noted(noted: Noted, at: str, what: dict[str, Any]) -> Fact:
+def husbandry(animal: str, at: str, what: dict[str, Any]) -> Fact:
+    """What is noted of its keeping. Raises BadWord where a value is not possible."""
     try:
         msgspec.convert({"noted": what}, facts.HusbandryNoted)
     except msgspec.ValidationError as fault:
         raise BadWord(f"{what}: {fault}") from None
-    return fact("husbandry_noted", noted.animal, at, {"noted": what})
+    return fact("husbandry_noted", animal, at, {"noted": what})
 
 
 def fact(kind: str, about: str, at: str, body: dict[str, Any]) -> Fact:

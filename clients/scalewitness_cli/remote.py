@@ -189,15 +189,18 @@ class Api:
         with suppress(Refusal, Unreachable):
             self._send("GET", f"receipts/{fact}")
 
-    def all_animals(self) -> Iterator[Json]:
-        """Every animal this keeper may see, page after page."""
-        cursor: str | None = None
+    def each(self, path: str, **params: str) -> Iterator[Json]:
+        """The items of a list, page after page."""
         while True:
-            page = self.get("animals", limit="100", **({"cursor": cursor} if cursor else {}))
+            page = self.get(path, **params)
             yield from page["items"]
-            cursor = page["next"]
-            if not cursor:
+            if not page.get("next"):
                 return
+            params["cursor"] = page["next"]
+
+    def all_animals(self) -> Iterator[Json]:
+        """Every animal this keeper may see."""
+        return self.each("animals", limit="100")
 
     def outcomes(self, items: Sequence[Json], *, patient: bool = True) -> list[Json]:
         """Send items in one push; what became of each, in order.

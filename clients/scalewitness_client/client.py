@@ -235,13 +235,7 @@ class Client:
     def each(self, path: str, **params: str) -> Iterator[dict[str, Any]]:
         """The items of a list of the API, page after page. Raises as :meth:`get`."""
         with Api(self._store.url, self._identity.token, QUIET) as api:
-            cursor: dict[str, str] = {}
-            while True:
-                page = api.get(path, **params, **cursor)
-                yield from page["items"]
-                if not page.get("next"):
-                    return
-                cursor = {"cursor": page["next"]}
+            yield from api.each(path, **params)
 
 
 def _nobody(text: str) -> None:

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 import click
 
-from scalewitness.domain.translog.keys import BadKey, VerifierKey, read_verifier
+from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli import approval, outbox, signin
 from scalewitness_cli.checks import BadWord
@@ -24,6 +24,7 @@ from scalewitness_cli.commands.common import (
     print_result,
     server_option,
 )
+from scalewitness_cli.commands.trusted import read_key
 from scalewitness_cli.identity import Identity, need_identity
 from scalewitness_cli.readings import keep_comparison
 from scalewitness_cli.remote import Api, Json, RetryLimit, Stopped, Unreachable
@@ -34,13 +35,6 @@ WORDS = {"totp": "Code of your authenticator app", "recovery_code": "recovery co
 PASSWORD = "SCALEWITNESS_PASSWORD"  # noqa: S105  a variable's name
 
 
-def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> VerifierKey | None:
-    try:
-        return read_verifier(text) if text else None
-    except BadKey as fault:
-        raise click.BadParameter(f"{fault}", ctx, param) from None
-
-
 @click.command("sign-in")
 @click.argument("url")
 @click.option("--email", help="The keeper's address. Else it is asked for.")
@@ -49,7 +43,7 @@ def _key(ctx: click.Context, param: click.Parameter, text: str | None) -> Verifi
     "asked for where one is needed.")  # fmt: skip
 @click.option("--page", is_flag=True, help="No password here: confirm this machine on a page of "
     "the site, where you are signed in. The way for passkeys.")  # fmt: skip
-@click.option("--log-key", callback=_key, metavar="NAME+ID+BASE64",
+@click.option("--log-key", callback=read_key, metavar="NAME+ID+BASE64",
     help="The log's key, from somebody you trust; the server must show it too.")  # fmt: skip
 @click.option("--no-log-key", is_flag=True, help="Trust no key for now: nothing is checked.")
 @json_option
@@ -140,7 +134,7 @@ def sign_out(server: str | None, as_json: bool) -> None:
 
 
 @click.command("trust-log")
-@click.argument("key", callback=_key, metavar="NAME+ID+BASE64")
+@click.argument("key", callback=read_key, metavar="NAME+ID+BASE64")
 @server_option
 @json_option
 @ends_well

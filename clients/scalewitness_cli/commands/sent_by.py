@@ -1,7 +1,5 @@
 """``scalewitness sent-by``: what a device of one's own put on record."""
 
-from collections.abc import Iterator
-
 import click
 
 from scalewitness.domain.fact_words import in_words
@@ -19,7 +17,7 @@ from scalewitness_cli.commands.common import (
 )
 from scalewitness_cli.commands.own_word import device_named
 from scalewitness_cli.identity import moment_now, need_identity
-from scalewitness_cli.remote import Api, Json
+from scalewitness_cli.remote import Json
 
 AT_ONCE = "200"
 
@@ -39,20 +37,10 @@ def sent_by(device: str, since: str | None, server: str | None, as_json: bool) -
     with opened(server) as store, api_of(store, need_identity(store)) as api:
         one = device_named(api.get("devices")["items"], device)
         start = {} if since is None else {"since": rfc3339(edge_of(since, moment_now()))}
-        found = list(_pages(api, one["id"], start))
+        found = list(api.each(f"devices/{one['id']}/facts", limit=AT_ONCE, **start))
         for fact in found:
             fact["page"] = _page(api.url, fact)
         print_result(found, as_json, lambda: "\n".join(map(_row, found)) or "Nothing.")
-
-
-def _pages(api: Api, device: str, start: dict[str, str]) -> Iterator[Json]:
-    asked = start | {"limit": AT_ONCE}
-    while True:
-        part = api.get(f"devices/{device}/facts", **asked)
-        yield from part["items"]
-        if part["next"] is None:
-            return
-        asked["cursor"] = part["next"]
 
 
 def _page(url: str, fact: Json) -> str:
