@@ -26,8 +26,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import django
 
+from scalewitness.setting_up.keys import fresh_log_key, fresh_map_key
 from stack.local import ROOT
-from stack.logkey import fresh_log_key, fresh_map_key
 from stack.postgres import Postgres
 from stack.supervisor import Supervisor
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
-from stack.logkey import kept_log_key, kept_map_key
+from scalewitness.setting_up.keys import fresh_log_key, fresh_map_key
 from stack.postgres import Postgres
 from stack.ready import LOOPBACK, file_contains, free_port, http_ok, tcp
 from stack.secretfile import kept_secret
@@ -35,11 +35,12 @@ NO_SECOND_ROLE = (
 
 def settings_of(folder: Path, port: int, given: Mapping[str, str]) -> dict[str, str]:
     """What the application reads from its environment, but for the addresses of its servers."""
+    origin = f"{LOOPBACK}:{port}/log"
     return {
         "DJANGO_SETTINGS_MODULE": "scalewitness.settings",
         "SECRET_KEY": kept_secret(folder / "secret_key"),
-        "LOG_SIGNING_KEY": kept_log_key(folder / "log_key", f"{LOOPBACK}:{port}/log"),
-        "LOG_MAP_KEY": kept_map_key(folder / "map_key"),
+        "LOG_SIGNING_KEY": kept_secret(folder / "log_key", lambda: fresh_log_key(origin).secret()),
+        "LOG_MAP_KEY": kept_secret(folder / "map_key", lambda: fresh_map_key().secret()),
         "PUBLIC_URL": f"http://{LOOPBACK}:{port}",
         "ALLOWED_HOSTS": f"{LOOPBACK},localhost",
         "MAIL_FROM": given.get("MAIL_FROM", "Scalewitness <record@scalewitness.example>"),

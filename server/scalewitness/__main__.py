@@ -1,15 +1,37 @@
-"""``python -m scalewitness COMMAND``: the operator's way in."""
+"""``python -m scalewitness COMMAND``, or ``scalewitness-server COMMAND``: the operator's way in."""
 
 import os
 import sys
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
 
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
+
+from scalewitness import env_file
+from scalewitness.setting_up import command
+
+WITHOUT_SETTINGS: Final[Mapping[str, Callable[[Sequence[str]], int]]] = {
+    "init": command.init,
+    "new_log_key": command.new_log_key,
+    "env_example": command.env_example,
+}
+"""What works before there are any."""
 
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
     os.environ["SCALEWITNESS_PROCESS"] = "command"
-    execute_from_command_line(["python -m scalewitness", *sys.argv[1:]])
+    name, *arguments = sys.argv[1:] or ["help"]
+    if name in WITHOUT_SETTINGS:
+        sys.exit(WITHOUT_SETTINGS[name](arguments))
+    try:
+        env_file.load_for_operator(os.environ)
+        settings.INSTALLED_APPS  # noqa: B018  reads them: what is wrong is told in one line
+    except (env_file.BadEnvFile, ImproperlyConfigured) as fault:
+        sys.exit(f"{fault}\nA new service is set up by: scalewitness-server init")
+    execute_from_command_line(["python -m scalewitness", name, *arguments])
 
 
 if __name__ == "__main__":

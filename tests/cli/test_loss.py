@@ -12,9 +12,9 @@ from tests.cli.rooms import Machine, Room, new_animal
 from tests.plugins.own_database import copied
 from tests.plugins.services import Services
 
+from scalewitness.setting_up.keys import fresh_log_key
 from stack import backup, restore
 from stack.local import LocalStack
-from stack.logkey import fresh_log_key
 from stack.ready import free_port
 from stack.supervisor import ProcessFailed, Supervisor
 

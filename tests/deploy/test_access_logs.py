@@ -88,16 +88,6 @@ def test_a_connection_ends_after_a_body_that_was_refused_and_says_so(served: Loc
     connection.close()
 
 
-def test_too_few_threads_are_warned_of(served: LocalStack) -> None:
-    log = served.supervisor.log("web")
-    assert "too few" not in log.read_text()
-    served.supervisor.end("web")
-    served.environment["WEB_THREADS"] = "4"
-    served.start_web()
-    assert "give at least 16" in log.read_text()
-    del served.environment["WEB_THREADS"]
-
-
 def nginx_of(folder: Path, port: int, behind: int) -> Path:
     """The sample, for a port of our own, without TLS and with its logs in this folder."""
     text = (ROOT / "deploy/nginx.conf").read_text()

@@ -34,8 +34,8 @@ from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.delivering import claim
+from scalewitness.setting_up.keys import fresh_log_key
 from stack import backup, restore
-from stack.logkey import fresh_log_key
 
 SOURCE, COPY, FORK = "backup_source", "backup_copy", "backup_fork"
 LATER = START.replace(year=START.year + 1)

@@ -14,6 +14,8 @@ from django.core.management import get_commands, load_command_class
 from django.http import Http404
 from django.urls import resolve
 
+from scalewitness.__main__ import WITHOUT_SETTINGS
+from scalewitness.setting_up import answers
 from scalewitness_cli.main import cli
 
 ROOT = Path(__file__).parents[2]
@@ -49,6 +51,8 @@ def words() -> frozenset[str]:
 @cache
 def operators(name: str) -> argparse.ArgumentParser | None:
     """The arguments of ``python -m scalewitness NAME``."""
+    if name in WITHOUT_SETTINGS:
+        return answers.parser() if name == "init" else argparse.ArgumentParser()
     app = get_commands().get(name)
     if app is None:
         return None
@@ -89,7 +93,9 @@ def command_faults(line: str) -> Iterator[str]:
     options = {word.partition("=")[0] for word in said if re.match(r"--[a-z]", word)}
     if said[:3] == ["python", "-m", "scalewitness"]:
         yield from operators_faults(said[3], options)
-    elif said[:1] == ["./deploy/manage"] and said[1] != "COMMAND":
+    elif said[:1] == ["scalewitness-server"] or (
+        said[:1] == ["./deploy/manage"] and said[1] != "COMMAND"
+    ):
         yield from operators_faults(said[1], options)
     elif said[:1] == ["scalewitness"]:
         known = client_options(said[1])

@@ -21,7 +21,7 @@ from scalewitness.ledger.services.mapping import state_map
 from scalewitness.ledger.services.opening import newest_tree
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.ledger.services.writing import Draft, Writer
-from stack.logkey import fresh_map_key
+from scalewitness.setting_up.keys import fresh_map_key
 
 SNAKES = [UUID(f"01890000-0000-7000-8000-0000000000{number:02x}") for number in range(20)]
 

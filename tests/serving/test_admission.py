@@ -14,8 +14,9 @@ from django.test import RequestFactory
 from tests.waiting import ENOUGH, eventually
 
 from scalewitness.serving import admission
-from scalewitness.serving.admission import READERS, SPARE, WAITING_READERS, Admission
+from scalewitness.serving.admission import Admission
 from scalewitness.serving.line import ClientLine
+from scalewitness.serving.rooms import READERS, SPARE, WAITING_READERS
 from scalewitness.waiting import nobody_waits, time_left
 
 THREADS = 48

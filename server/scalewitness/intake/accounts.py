@@ -6,11 +6,13 @@ by which whatever the account was used for before ends.
 """
 
 from datetime import datetime
+from secrets import token_urlsafe
 
 from allauth.account.models import EmailAddress
 from django.db import transaction
 
 from scalewitness.animals.models import Collection
+from scalewitness.domain.errors import OutOfRange
 from scalewitness.intake.devices import revoke_signing_devices, sign_out_everywhere
 from scalewitness.intake.erasure import displace
 from scalewitness.ledger.models import Entry
@@ -40,6 +42,28 @@ def open_account(*, name: str, email: str, password: str, now: datetime, zone: s
     services.take_as_long(password)
     if known := account_of(email):
         account_letters.account_exists(known, email, now)
+
+
+def open_confirmed_account(*, name: str, email: str, password: str) -> bool:
+    """The operator's word that the address is its owner's, as for the first account of all. An
+    account that proved the address stays as it is: False. Without a ``password`` one is made that
+    nobody knows, and a letter sets another.
+
+    Raises:
+        OutOfRange: the password is too weak, or an account goes by the address and never proved it.
+            Its password may be a stranger's, and so it is not confirmed: a letter does that.
+    """
+    if known := account_of(email.lower()):
+        if has_verified_address(known):
+            return False
+        raise OutOfRange(
+            f"An account goes by {email} and never confirmed it. Ask for a new password there: the "
+            "letter's link confirms it."
+        )
+    with transaction.atomic():
+        made = services.sign_up(name=name, email=email, password=password or token_urlsafe(32))
+        services.mark_proved(EmailAddress.objects.get(user=made))
+    return True
 
 
 def ask_for_new_password(email: str, now: datetime) -> None:

@@ -105,8 +105,8 @@ def _require_new_key(last: Outside) -> VerifierKey:
     if new.name in before:
         raise NotNow(
             f"LOG_SIGNING_KEY is still of {new.name}, which is closed by this. Make a key under a "
-            "new name (python -m stack.logkey NAME) and put the public one of the old into "
-            "LOG_RETIRED_KEYS."
+            "new name (scalewitness-server new_log_key NAME) and put the public one of the old "
+            "into LOG_RETIRED_KEYS."
         )
     old = next(key for key in log_keys() if key.name == last.origin and _vouches(key, last.note))
     if old.public == new.public:

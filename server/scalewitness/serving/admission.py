@@ -22,7 +22,14 @@ from django.http import HttpResponse
 from scalewitness.intake import turns
 from scalewitness.serving.busy import API, come_again
 from scalewitness.serving.line import ClientLine
-from scalewitness.serving.rooms import Room, RoomEach
+from scalewitness.serving.rooms import (
+    ASKING_FEED,
+    READERS,
+    SPARE,
+    WAITING_READERS,
+    Room,
+    RoomEach,
+)
 from scalewitness.waiting import answering
 
 log = structlog.get_logger()
@@ -33,16 +40,6 @@ client is told so while it still listens, and those behind it are served in time
 TIMEOUT: Final = 4.0
 """Seconds that a reader waits for a place: less than a person does before pressing again (our
 judgement)."""
-READERS: Final = 4
-"""At once. A page is mostly work for the processor, of which one process can do no more than
-one at a time; four keep it busy while some wait for the database (our judgement)."""
-WAITING_READERS: Final = 8
-ASKING_FEED: Final = 2
-"""Who asks the feed with a wait while all its places are taken; they are answered at once."""
-SPARE: Final = 16
-"""Threads that no room may use: many, as each waits its turn for the processor between those
-who are served, and whoever is turned away is to be told at once (our judgement)."""
-
 _READING: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _FREE: Final = re.compile(r"/(health/|metrics$|static/)")
 """Always served: what watches this process, and files."""

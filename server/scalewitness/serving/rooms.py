@@ -2,6 +2,31 @@
 
 from collections import defaultdict, deque
 from threading import Event, Lock
+from typing import Final
+
+READERS: Final = 4
+"""At once. A page is mostly work for the processor, of which one process can do no more than
+one at a time; four keep it busy while some wait for the database (our judgement)."""
+WAITING_READERS: Final = 8
+ASKING_FEED: Final = 2
+"""Who asks the feed with a wait while all its places are taken; they are answered at once."""
+SPARE: Final = 16
+"""Threads that no room may use: many, as each waits its turn for the processor between those
+who are served, and whoever is turned away is to be told at once (our judgement)."""
+
+WRITING: Final = 2
+"""Connections to the database for those who write: one in their turn, one who is about to be (our
+judgement). Who waits for their turn has none."""
+
+
+def least_threads(waiters: int) -> int:
+    """Of a process with so many places for those who wait for a change (``FEED_WAITERS``)."""
+    return SPARE + waiters + ASKING_FEED + READERS + WAITING_READERS + 1
+
+
+def least_connections(waiters: int) -> int:
+    """To the database: all who wait may be woken at once."""
+    return READERS + waiters + ASKING_FEED + WRITING
 
 
 class Room:

@@ -8,17 +8,22 @@ into gunicorn's own ``GUNICORN_CMD_ARGS``.
 
 import gc
 import os
+import sys
 from datetime import timedelta
 from typing import Any, Final
 from urllib.parse import quote, unquote
 
 import django
+from django.conf import settings
 from django.urls import get_resolver
 from gunicorn.config import Config
 from gunicorn.glogging import Logger
 
+from scalewitness import env_file
 from scalewitness.domain.masking import masked
 from scalewitness.serving.masked_logs import MaskedFormatter
+from scalewitness.serving.rooms import least_connections, least_threads
+from scalewitness.serving.static_files import are_collected
 
 LARGEST_READ: Final = 4_000_000
 """Bytes of a body: an operation that takes no more refuses it, and leaves the rest unread."""
@@ -46,6 +51,11 @@ def _path(raw: str) -> str:
     return masked(quote(unquote(raw.partition("?")[0]), safe="/:*"))
 
 
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
+try:
+    env_file.load()
+except env_file.BadEnvFile as fault:
+    sys.exit(str(fault))
 workers = 2
 worker_class = "gthread"
 threads = int(os.environ.get("WEB_THREADS") or 96)
@@ -64,20 +74,42 @@ def on_starting(server: Any) -> None:
     """Load what all workers need, once and before they are forked: one is ready the sooner, also
     in place of one that died. Nothing here may connect anywhere. A new version wants a restart.
 
-    Warns of too few threads for those who wait for changes and everyone else.
+    Raises:
+        RuntimeError: the process could not serve what it is to, see :func:`require_enough`.
     """
     os.environ["SCALEWITNESS_PROCESS"] = "web"
     django.setup()
     get_resolver().url_patterns  # noqa: B018  it loads every view
     gc.freeze()
-    waiters = int(os.environ.get("FEED_WAITERS") or 8)
-    if server.cfg.threads < 2 * waiters:
-        server.log.warning(
-            "%s threads are too few beside FEED_WAITERS=%s: give at least %s",
-            server.cfg.threads,
-            waiters,
-            2 * waiters,
-        )
+    require_enough(server.cfg)
+
+
+def require_enough(cfg: Config) -> None:
+    """
+    Raises:
+        RuntimeError: gunicorn shows its words and ends. Threads or connections do not suffice for
+            what `FEED_WAITERS` and `admission` let in, or the static files are another version's.
+    """
+    waiters, given = settings.FEED_WAITERS, settings.WEB_THREADS
+    threads, connections = least_threads(waiters), least_connections(waiters)
+    pool, kind = settings.WEB_CONNECTIONS, cfg.worker_class_str
+    beside = f"beside FEED_WAITERS={waiters} at least"
+    faults = (
+        (kind != "gthread", f"Leave --worker-class out: requests wait in threads, not in {kind}."),
+        (
+            cfg.threads != given,
+            f"Leave --threads out: WEB_THREADS={given} says it.",
+        ),
+        (given < threads, f"WEB_THREADS={given}, and {beside} {threads} are needed."),
+        (pool < connections, f"DATABASE_POOL_MAX={pool}, and {beside} {connections} are needed."),
+        (
+            not settings.WHITENOISE_USE_FINDERS and not are_collected(),
+            f"The static files in {settings.STATIC_ROOT} are not this version's: run "
+            "scalewitness-server collectstatic --no-input",
+        ),
+    )
+    if wrong := [words for is_wrong, words in faults if is_wrong]:
+        raise RuntimeError("\n".join(wrong))
 
 
 def pre_request(worker: Any, request: Any) -> None:

@@ -7,70 +7,33 @@ from pathlib import Path
 import structlog
 from celery.schedules import crontab
 from csp.constants import NONE, SELF
+from django.conf import global_settings
 from django.core.exceptions import ImproperlyConfigured
 from redis.backoff import NoBackoff
 from redis.exceptions import ConnectionError
 from redis.retry import Retry
 
-from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
-from scalewitness.domain.translog.vrf_signing import BadMapKey, read_vrf_signer
-from scalewitness.domain.translog.witnessing import read_target
 from scalewitness.serving.masked_logs import mask_event
 from scalewitness.settings.accounts import *  # noqa: F403
+from scalewitness.settings.backups import *  # noqa: F403
 from scalewitness.settings.environment import DEMO, env, required
+from scalewitness.settings.log import *  # noqa: F403
 from scalewitness.settings.postgres import *  # noqa: F403
 
 HERE = Path(__file__).resolve().parents[1]
 
 
 SECRET_KEY = required("SECRET_KEY")
+"""Made at random, 50 characters. Links in letters and sessions are signed with it, and second
+factors encrypted under it."""
 SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+"""Secret keys of before, with commas between them: what they signed or encrypted is still read."""
 PUBLIC_URL = required("PUBLIC_URL").rstrip("/")
-LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
-"""The log's private key, ``PRIVATE+KEY+<origin>+<ID>+<base64>`` (C2SP signed-note); its name
-is the log's origin. ``python -m stack.logkey ORIGIN`` under ``deploy/`` makes one."""
-LOG_NEXT_KEY = env.str("LOG_NEXT_KEY", default="")
-"""The private key that the log is to be given over to, under the same name, while it is: every
-process has it before ``python -m scalewitness change_log_key``."""
-LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
-"""Verifier keys the log signed under before, so that older receipts can still be checked."""
-LOG_MAP_KEY = required("LOG_MAP_KEY")
-"""The private key that the map of subjects is blinded under: RSA, in base64 of PKCS #8. It stays
-for as long as the log keeps its name. ``python -m stack.logkey ORIGIN`` makes one too."""
-LOG_MEMORY = env.str("LOG_MEMORY", default="")
-"""A file outside the database that remembers the latest signed checkpoint, so that a database
-set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
-try:
-    _signs = read_signer(LOG_SIGNING_KEY)
-    if LOG_NEXT_KEY and read_signer(LOG_NEXT_KEY).name != _signs.name:
-        raise BadKey("the next key is of another log")
-    for _retired in LOG_RETIRED_KEYS:
-        read_verifier(_retired)
-except BadKey as fault:
-    raise ImproperlyConfigured(
-        f"LOG_SIGNING_KEY, LOG_NEXT_KEY or LOG_RETIRED_KEYS: {fault}"
-    ) from None
-try:
-    read_vrf_signer(LOG_MAP_KEY)
-except BadMapKey as fault:
-    raise ImproperlyConfigured(f"LOG_MAP_KEY: {fault}") from None
-if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
-    raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
-LOG_SIGNS_WITHIN = env.int("LOG_SIGNS_WITHIN", default=86_400)
-"""Seconds within which the log signs a newer state, also where nothing came in: published, so that
-readers can tell an old state from a log that had nothing to say."""
-if LOG_SIGNS_WITHIN < 60:
-    raise ImproperlyConfigured("LOG_SIGNS_WITHIN: at least 60 seconds")
-LOG_WITNESSES = env.list("LOG_WITNESSES", default=[])
-"""Outside witnesses (C2SP tlog-witness) that checkpoints are sent to: ``KEY URL``, with commas
-between them. Only https, but in the demo."""
-try:
-    _addresses = [read_target(_witness).url for _witness in LOG_WITNESSES]
-except BadKey as fault:
-    raise ImproperlyConfigured(f"LOG_WITNESSES: {fault}") from None
-if not DEMO and not all(_url.startswith("https://") for _url in _addresses):
-    raise ImproperlyConfigured("LOG_WITNESSES: a witness is spoken to over https")
+"""Where people reach the service, such as https://record.example. Links in letters begin with it,
+and passkeys are bound to its host."""
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
+"""Names by which the service may be asked, with commas between them: the host of ``PUBLIC_URL``,
+and what those use who watch it from within."""
 DEBUG = False
 
 INSTALLED_APPS = [
@@ -153,6 +116,7 @@ TEMPLATES = [
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 REDIS_URL = required("REDIS_URL")
+"""The queue server (Redis protocol), such as redis://127.0.0.1:6379/0."""
 QUEUE_SERVER_TIMEOUTS = {
     "socket_connect_timeout": 2,
     "socket_timeout": 2,
@@ -243,6 +207,8 @@ CELERY_BEAT_SCHEDULE = {
 }
 
 EMAIL = env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25")
+"""The mail host that letters are given to: ``smtp://``, with STARTTLS ``smtp+tls://``, with TLS
+from the first byte ``smtp+ssl://``, then ``USER:PASSWORD@HOST:PORT``."""
 EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 EMAIL_HOST = EMAIL["EMAIL_HOST"]
 EMAIL_PORT = EMAIL["EMAIL_PORT"]
@@ -252,9 +218,11 @@ EMAIL_USE_TLS = EMAIL.get("EMAIL_USE_TLS", False)
 EMAIL_USE_SSL = EMAIL.get("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="Scalewitness <record@localhost>")
+"""Whom letters are from: a name, and an address of a domain whose SPF, DKIM and DMARC say so."""
 SERVER_EMAIL = DEFAULT_FROM_EMAIL
-MAIL_RETURN_PATH = env.str("MAIL_RETURN_PATH", default=parseaddr(DEFAULT_FROM_EMAIL)[1])
-"""Where mail hosts report letters that came back; `take_reports` reads what arrives there."""
+MAIL_RETURN_PATH = env.str("MAIL_RETURN_PATH", default="") or parseaddr(DEFAULT_FROM_EMAIL)[1]
+"""An address. Mail hosts report letters there that came back; `take_reports` reads what arrives.
+Empty: that of ``MAIL_FROM``."""
 
 MAIL_LEASE_SECONDS = env.int("MAIL_LEASE_SECONDS", default=300)
 """How long a worker may take over a claimed batch of letters before another may."""
@@ -269,13 +237,20 @@ USE_I18N = False
 
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [HERE / "pages" / "static"]
-STATIC_ROOT = env.path("STATIC_ROOT", default=str(HERE.parent.parent / ".run" / "static"))
-WHITENOISE_USE_FINDERS = True
+STATIC_ROOT = None if DEMO else env.str("STATIC_ROOT", default="/var/lib/scalewitness/static")
+"""The folder that ``scalewitness-server collectstatic`` puts the static files of pages into: once
+for each version, before it starts. A proxy may serve it under ``/static/`` itself."""
+WHITENOISE_USE_FINDERS = DEMO  # from where they lie, so that nothing need be collected
+WHITENOISE_IMMUTABLE_FILE_TEST = "^/static/[0-9a-f]{16}/"  # as `serving.static_files` has them
+if not DEMO:
+    STORAGES = global_settings.STORAGES | {
+        "staticfiles": {"BACKEND": "scalewitness.serving.static_files.VersionedFiles"}
+    }
 _beside = HERE.parent.parent / "clients" / "rackside"  # in a checkout; else it is in the package
-RACKSIDE_ROOT = env.path(
-    "RACKSIDE_ROOT", default=str(_beside if _beside.is_dir() else HERE / "rackside")
+RACKSIDE_ROOT = env.str("RACKSIDE_ROOT", default="") or str(
+    _beside if _beside.is_dir() else HERE / "rackside"
 )
-"""The folder of the web app for the racks, served under ``/rackside/``."""
+"""The folder of the web app for the racks, served under ``/rackside/``; empty: this version's."""
 
 TRUSTED_PROXIES = env.int("TRUSTED_PROXIES", default=0 if DEMO else 1)
 """How many proxies of ours stand before this, for everything that is counted by address
@@ -346,6 +321,7 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO
 SECURE_SSL_REDIRECT = not DEMO and env.bool("SECURE_SSL_REDIRECT", default=True)
+"""Whoever asks without TLS is sent to the same address with it."""
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if not DEMO else None
 SECURE_REDIRECT_EXEMPT = [
     r"^health/",  # asked from within, without TLS
@@ -356,8 +332,10 @@ SECURE_HSTS_SECONDS = 0 if DEMO else env.int("SECURE_HSTS_SECONDS", default=3600
 """How long browsers will not try this host without TLS. An hour until the operator is sure of it
 (our judgement): what browsers were told cannot be taken back."""
 SECURE_HSTS_INCLUDE_SUBDOMAINS = env.bool("SECURE_HSTS_INCLUDE_SUBDOMAINS", default=False)
+"""The same for every host below this one. It binds hosts that are not this service's, so nobody but
+the operator can decide it."""
 SECURE_HSTS_PRELOAD = env.bool("SECURE_HSTS_PRELOAD", default=False)
-"""These bind hosts that are not this service's, so nobody but the operator can decide them."""
+"""That browsers may ship this host in the list of those that have TLS alone. Likewise."""
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]  # the two above are a choice
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
@@ -390,10 +368,12 @@ structlog.configure(
         mask_event,
     ],
 )
+LOG_LEVEL = env.str("LOG_LEVEL", default="INFO")
+"""The least that is logged: ``DEBUG``, ``INFO``, ``WARNING`` or ``ERROR``."""
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"masked": {"()": "scalewitness.serving.masked_logs.MaskedFormatter"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "masked"}},
-    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+    "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }

@@ -3,6 +3,12 @@
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+from scalewitness import env_file
+
+try:
+    env_file.load()
+except env_file.BadEnvFile as fault:
+    raise ImproperlyConfigured(str(fault)) from None
 env = environ.Env()
 
 

@@ -18,7 +18,7 @@ from scalewitness.domain.translog.vrf_signing import (
     BadMapKey,
     read_vrf_signer,
 )
-from stack.logkey import fresh_map_key
+from scalewitness.setting_up.keys import fresh_map_key
 
 VECTORS = json.loads((Path("tests") / "vectors" / "rsa_fdh_vrf.json").read_text())
 """Of an executable specification by others, see its source line."""

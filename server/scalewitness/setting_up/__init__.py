@@ -1,0 +1,1 @@
+"""Setting up a new service; all of it works before there are any settings."""

@@ -1,0 +1,55 @@
+"""The log: its keys, its memory, what it promises, and who watches it."""
+
+from pathlib import Path
+
+from django.core.exceptions import ImproperlyConfigured
+
+from scalewitness.domain.translog.keys import BadKey, read_signer, read_verifier
+from scalewitness.domain.translog.vrf_signing import BadMapKey, read_vrf_signer
+from scalewitness.domain.translog.witnessing import read_target
+from scalewitness.settings.environment import DEMO, env, required
+
+LOG_SIGNING_KEY = required("LOG_SIGNING_KEY")
+"""The log's private key, ``PRIVATE+KEY+<origin>+<ID>+<base64>`` (C2SP signed-note); its name
+is the log's origin. ``scalewitness-server new_log_key ORIGIN`` makes one."""
+LOG_NEXT_KEY = env.str("LOG_NEXT_KEY", default="")
+"""The private key that the log is to be given over to, under the same name, while it is: every
+process has it before ``python -m scalewitness change_log_key``."""
+LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
+"""Verifier keys the log signed under before, so that older receipts can still be checked."""
+LOG_MAP_KEY = required("LOG_MAP_KEY")
+"""The private key that the map of subjects is blinded under: RSA, in base64 of PKCS #8. It stays
+for as long as the log keeps its name. ``scalewitness-server new_log_key ORIGIN`` makes one too."""
+LOG_MEMORY = env.str("LOG_MEMORY", default="")
+"""A file outside the database that remembers the latest signed checkpoint, so that a database
+set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
+try:
+    _signs = read_signer(LOG_SIGNING_KEY)
+    if LOG_NEXT_KEY and read_signer(LOG_NEXT_KEY).name != _signs.name:
+        raise BadKey("the next key is of another log")
+    for _retired in LOG_RETIRED_KEYS:
+        read_verifier(_retired)
+except BadKey as fault:
+    raise ImproperlyConfigured(
+        f"LOG_SIGNING_KEY, LOG_NEXT_KEY or LOG_RETIRED_KEYS: {fault}"
+    ) from None
+try:
+    read_vrf_signer(LOG_MAP_KEY)
+except BadMapKey as fault:
+    raise ImproperlyConfigured(f"LOG_MAP_KEY: {fault}") from None
+if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
+    raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
+LOG_SIGNS_WITHIN = env.int("LOG_SIGNS_WITHIN", default=86_400)
+"""Seconds within which the log signs a newer state, also where nothing came in: published, so that
+readers can tell an old state from a log that had nothing to say."""
+if LOG_SIGNS_WITHIN < 60:
+    raise ImproperlyConfigured("LOG_SIGNS_WITHIN: at least 60 seconds")
+LOG_WITNESSES = env.list("LOG_WITNESSES", default=[])
+"""Outside witnesses (C2SP tlog-witness) that checkpoints are sent to: ``KEY URL``, with commas
+between them. Only https, but in the demo."""
+try:
+    _addresses = [read_target(_witness).url for _witness in LOG_WITNESSES]
+except BadKey as fault:
+    raise ImproperlyConfigured(f"LOG_WITNESSES: {fault}") from None
+if not DEMO and not all(_url.startswith("https://") for _url in _addresses):
+    raise ImproperlyConfigured("LOG_WITNESSES: a witness is spoken to over https")
