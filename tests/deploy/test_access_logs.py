@@ -1,20 +1,20 @@
-"""What gunicorn and nginx write down of real requests, with the configuration that comes along."""
+"""What gunicorn and proxies write down of real requests, and whom they believe, as configured by
+what comes along."""
 
 import http.client
-import shutil
-import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import quote
 
 import pytest
 from tests.addresses import secret_addresses
 from tests.plugins.services import Services
+from tests.proxies import HOST, Proxy, caddy, nginx
 from tests.stacks import database_for, start
 
-from stack.local import ROOT, LocalStack
-from stack.ready import LOOPBACK, free_port, tcp
-from stack.supervisor import Service, Supervisor
+from stack.local import LocalStack
+from stack.ready import LOOPBACK, free_port
+from stack.supervisor import Supervisor
 
 SECRET = "NotByItsShape"
 
@@ -29,6 +29,7 @@ def served(
         Supervisor(folder / "run", lambda name, text: None) as supervisor,
     ):
         local = LocalStack(supervisor, folder / "data", free_port(), database)
+        local.environment["TRUSTED_PROXIES"] = "1"
         start(local)
         yield local
 
@@ -88,55 +89,45 @@ def test_a_connection_ends_after_a_body_that_was_refused_and_says_so(served: Loc
     connection.close()
 
 
-def nginx_of(folder: Path, port: int, behind: int) -> Path:
-    """The sample, for a port of our own, without TLS and with its logs in this folder."""
-    text = (ROOT / "deploy/nginx.conf").read_text()
-    for told, here in {
-        "server 127.0.0.1:8000;": f"server {LOOPBACK}:{behind};",
-        "listen 80;": f"listen {LOOPBACK}:{free_port()};",
-        "listen 443 ssl http2;": f"listen {LOOPBACK}:{port};",
-        "    ssl_certificate /etc/ssl/record.example.pem;\n": "",
-        "    ssl_certificate_key /etc/ssl/private/record.example.key;\n": "",
-        "/var/log/nginx/": f"{folder}/",
-        "server_name record.example;": f"server_name {LOOPBACK};",
-    }.items():
-        assert told in text, told
-        text = text.replace(told, here)
-    main = folder / "nginx.conf"
-    main.write_text(
-        f"daemon off; master_process off; pid {folder}/nginx.pid; error_log {folder}/main.log;"
-        f"events {{}} http {{ access_log {folder}/default.log;"
-        + "".join(
-            f"{kind}_temp_path {folder}/{kind};"
-            for kind in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
-        )
-        + f"\n{text}\n}}\n"
-    )
-    return main
+def addressed_with_secrets(proxy: Proxy) -> None:
+    for address in secret_addresses(SECRET):
+        proxy.ask(address, {"Referer": f"https://{HOST}{address}"})
+        proxy.ask(f"/accounts/login/?next={quote(address, safe='')}&token={SECRET}", {})
+    proxy.ask(f"/%6fffers/{SECRET}", {"Authorization": f"Bearer {SECRET}"}, "POST")
+    proxy.ask(f"//offers/{SECRET}/offers/{SECRET}", {"Cookie": f"sessionid={SECRET}"})
 
 
-def test_nginx_keeps_secrets_out_of_its_logs_also_when_nothing_answers_behind_it(
-    served: LocalStack, tmp_path: Path
+def spoofed(proxy: Proxy, count: int) -> list[int]:
+    """What each is answered who says to come from an address of its own."""
+    return [
+        proxy.ask(
+            "/api/v1/devices/token",
+            {"X-Forwarded-For": f"198.51.100.{number}", "Content-Length": "0"},
+            "POST",
+        )[0]
+        for number in range(count)
+    ]
+
+
+@pytest.mark.parametrize("sample", [nginx, caddy])
+def test_a_proxy_keeps_secrets_out_of_its_logs_and_believes_no_caller(
+    served: LocalStack, tmp_path: Path, sample: Callable[[Path, int], Proxy]
 ) -> None:
+    """Also while nothing answers behind it: then callers are told to come again."""
     supervisor = served.supervisor
-    nginx = shutil.which("nginx", path="/usr/sbin:/usr/local/sbin:/usr/bin")
-    if nginx is None:
-        pytest.skip("there is no nginx here to try the sample with: apt-get install nginx-light")
-    folder, port = tmp_path / "nginx", free_port()
-    folder.mkdir()
-    config = nginx_of(folder, port, served.port)
-    subprocess.run([nginx, "-t", "-c", config, "-e", folder / "main.log"], check=True)
-    argv = [nginx, "-c", str(config), "-e", str(folder / "main.log")]
-    supervisor.start(Service("nginx", argv, ready=tcp(port)))
-    ask_with_secrets(port)
-    assert ask(port, "/health/live", {}) == 200
+    proxy = sample(tmp_path, served.port)
+    supervisor.start(proxy.service)
+    addressed_with_secrets(proxy)
+    assert proxy.ask("/health/live", {}) == (200, "")
+    assert spoofed(proxy, 62)[-1] == 429
     supervisor.end("web")
-    ask_with_secrets(port)
-    assert ask(port, "/health/live", {}) == 502
-    written = (folder / "record.access.log").read_text()
-    for line in ('"GET /offers/*** HTTP/1.1" 404', '"GET /offers/*** HTTP/1.1" 502'):
-        assert line in written
-    logs = {one.name: one.read_text() for one in folder.glob("*.log")}
+    addressed_with_secrets(proxy)
+    assert proxy.ask("/health/live", {}) == (503, "5")
+    written = (tmp_path / "record.access.log").read_text()
+    assert "/offers/***" in written
+    assert "/accounts/login/" in written
+    assert written.count("404") > 1
+    logs = logs_of(tmp_path) | {"own": supervisor.log(proxy.service.name).read_text()}
     assert not [name for name, text in logs.items() if SECRET in text]
-    supervisor.end("nginx")
+    supervisor.end(proxy.service.name)
     served.start_web()

@@ -31,6 +31,8 @@ SOURCES = {".py", ".js", ".toml", ".html", ".css", ".sh", ".conf", ".txt", ".jso
 FILE = re.compile(r"[\w./-]+\.(?:py|js|toml|md|sh|conf|lock|css|html)")
 FOREIGN = {"application/octet-stream", "FILE.rejected.csv", "EXPLAIN", "PREPARE"}
 """Media types, files that a command makes, words of PostgreSQL's."""
+HOSTS_OWN = ("/etc/", "/opt/", "/var/")
+"""Folders of a host that runs the service: what is in them is not known here."""
 
 
 @cache
@@ -186,7 +188,7 @@ def named_exists(quoted: str, document: Path) -> bool:
     if option := OPTION.fullmatch(quoted):
         return some_command_has(option.group(1))
     if ADDRESS.fullmatch(quoted):
-        return address_exists(quoted)
+        return quoted.startswith(HOSTS_OWN) or address_exists(quoted)
     if PATH.fullmatch(quoted):
         return path_exists(quoted, document)
     if DOTTED.fullmatch(quoted):

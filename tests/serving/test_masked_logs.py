@@ -57,7 +57,7 @@ def test_letters_sent_as_numbers_hide_nothing_from_the_mask(address: str) -> Non
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_nginx_masks_them_as_its_sample_is_written(address: str) -> None:
     """Its map is looked for in the decoded address; the first rule that fits counts."""
-    text = (ROOT / "deploy/nginx.conf").read_text()
+    text = (ROOT / "deploy/proxy/nginx.conf").read_text()
     rules = re.findall(r'^ +"~(.+)" (\S+);$', text, re.MULTILINE)
     assert rules
     for prefix in ("", "/offers/x/offers"):
@@ -71,7 +71,7 @@ def test_nginx_masks_them_as_its_sample_is_written(address: str) -> None:
         )
         assert SECRET not in found, (address, found)
         assert "***" in found
-    assert "$request_uri" not in text.replace("return 301 https://$host$request_uri", "")
+    assert "$request_uri" not in text.replace("return 301 https://$server_name$request_uri", "")
     assert "$request " not in text
     assert "$http_referer" not in text
     assert "$args" not in text
