@@ -43,9 +43,10 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponseBase:
 
 def server_error(request: HttpRequest) -> HttpResponseBase:
     """A surprise; what was not committed was not recorded. What is held up before a view has
-    begun, as when a session is read, comes here too."""
-    if isinstance(sys.exc_info()[1], PASSING):
-        return come_again(request.path)
+    begun, or after it, as when a session is read or saved, comes here too."""
+    fault = sys.exc_info()[1]
+    if isinstance(fault, PASSING):
+        return come_again(request.path, problems.passing(fault, request.method))
     answer = problems.server_error if _is_api(request) else errors.server_error
     return answer(request)
 

@@ -54,11 +54,11 @@ SHOWN: dict[tuple[str, str], tuple[str, ...]] = {
         f"{HERE}::test_a_letter_that_is_said_to_be_sent_closes_no_disclosure",
         f"{BOOKS}::test_what_was_closed_and_altered_is_named",
     ),
-    ("`LOG_MEMORY` file", LOST): (
+    ("`LOG_MEMORY`", LOST): (
         f"{HERE}::test_a_memory_that_is_lost_is_made_anew",
         f"{REMEMBERED}::test_a_database_set_back_is_fenced_at_the_start",
     ),
-    ("`LOG_MEMORY` file", ALTERED): (
+    ("`LOG_MEMORY`", ALTERED): (
         f"{REMEMBERED}::test_a_memory_that_is_no_checkpoint_closes_the_log",
         f"{HERE}::test_an_older_memory_is_as_good_as_none",
     ),

@@ -10,7 +10,7 @@ from tests.ledger.growing import NOW, STATED, append
 
 from scalewitness.domain.errors import Busy
 from scalewitness.ledger.models import Checkpoint
-from scalewitness.ledger.services import memory
+from scalewitness.ledger.services import memory_file
 from scalewitness.ledger.services.signing import sign_checkpoint
 
 pytestmark = pytest.mark.django_db
@@ -21,7 +21,7 @@ def test_signing_gives_up_and_signs_nothing_until_the_file_is_free(
 ) -> None:
     """Else whoever asked for a receipt would wait for ever, with the lock of what was signed."""
     settings.LOG_MEMORY = str(tmp_path / "log_memory")
-    monkeypatch.setattr(memory, "TIMEOUT", 0.05)
+    monkeypatch.setattr(memory_file, "TIMEOUT", 0.05)
     append(3)
     with (tmp_path / "log_memory.lock").open("w") as held:
         fcntl.flock(held, fcntl.LOCK_EX)

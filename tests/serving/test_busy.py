@@ -9,8 +9,12 @@ from tests.pages.browser import Page, check_markup
 from tests.world import World
 
 from scalewitness import settings
+from scalewitness.api.problems import passing
+from scalewitness.domain.errors import Busy, OutcomeUnknown
 from scalewitness.pages.errors import busy
+from scalewitness.postgresql import CommitUnknown
 from scalewitness.serving import web_server
+from scalewitness.serving.busy import come_again
 from scalewitness.urls import server_error
 
 
@@ -53,6 +57,20 @@ def test_what_is_held_up_outside_of_a_view_is_told_so_too() -> None:
 
 def test_the_web_server_has_the_threads_that_admission_counts_on() -> None:
     assert web_server.threads == settings.WEB_THREADS
+
+
+def test_a_page_does_not_say_that_nothing_was_recorded_where_nobody_knows() -> None:
+    """What a reader asked for is not recorded anyway."""
+    told = {method: passing(CommitUnknown(), method) for method in ("POST", "GET")}
+    assert {method: type(one) for method, one in told.items()} == {
+        "POST": OutcomeUnknown,
+        "GET": Busy,
+    }
+    page = Page(come_again("/animals", told["POST"]), "/")
+    check_markup(page)
+    assert page.status == 503
+    assert "Nothing was recorded" not in page.text
+    assert "sending the same twice counts once" in page.text
 
 
 def test_the_page_says_that_nothing_was_recorded() -> None:

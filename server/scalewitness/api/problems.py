@@ -14,12 +14,21 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from scalewitness.domain.errors import Busy, Malformed, NotFound, Refused, TooLarge
+from scalewitness.domain.errors import (
+    Busy,
+    Malformed,
+    NotFound,
+    OutcomeUnknown,
+    Refused,
+    TooLarge,
+)
+from scalewitness.postgresql import CommitUnknown
 
 log = structlog.get_logger()
 
 View = Callable[..., HttpResponseBase]
 
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 MEDIA_TYPE = "application/problem+json"
 
 
@@ -49,7 +58,7 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(exc, RequestDataTooBig):
         exc = TooLarge()
     if isinstance(exc, OperationalError):
-        exc = held_up(exc)
+        exc = passing(exc, context["request"].method)
     if isinstance(exc, PermissionDenied):
         exc = exceptions.PermissionDenied()
     headers: dict[str, str] = {}
@@ -66,11 +75,15 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response | None:
     return Response(problem, problem["status"], headers=headers, content_type=MEDIA_TYPE)
 
 
-def held_up(fault: OperationalError) -> Busy:
-    """The database could not be asked, or somebody held up what was asked for; it may well be
-    possible a little later."""
-    log.warning("held_up", error=type(fault.__cause__ or fault).__name__)
-    return Busy()
+def passing(fault: Exception, method: str | None) -> Refused:
+    """What somebody is told where the database could not be asked, where somebody held up what was
+    asked for, or where nobody knows what it came to; a little later it may well be possible. Who
+    only read sent nothing that could be recorded."""
+    unknown = isinstance(fault, CommitUnknown) and method not in SAFE
+    log.warning(
+        "outcome_unknown" if unknown else "held_up", error=type(fault.__cause__ or fault).__name__
+    )
+    return OutcomeUnknown() if unknown else Busy()
 
 
 def _when_again(refused: Refused) -> dict[str, str]:
@@ -135,7 +148,7 @@ def server_error(request: HttpRequest) -> JsonResponse:
             "type": "urn:scalewitness:problem:server_error",
             "title": "Something went wrong on our side",
             "status": 500,
-            "detail": "Nothing was recorded. Sending the same again is safe.",
+            "detail": "What was sent may or may not be recorded. Sending the same again is safe.",
             "code": "server_error",
         }
     )

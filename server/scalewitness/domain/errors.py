@@ -258,6 +258,18 @@ class Busy(Refused):
     retry_after: ClassVar[int] = 2
 
 
+class OutcomeUnknown(Refused):
+    """Of all that is sent: whether it is recorded, and stays so, cannot be told yet. Neither an
+    acceptance nor a refusal. ``retry_after``: seconds to wait."""
+
+    code, status = "outcome_unknown", 503
+    title = (
+        "The record cannot tell yet whether this was recorded; keep what you have, and send the "
+        "same again under the same ids"
+    )
+    retry_after: ClassVar[int] = 2
+
+
 class Resync(Refused):
     """A place in the feed of changes that is not of this log, or not any more."""
 

@@ -33,6 +33,7 @@ from scalewitness.ledger.queries.prepared import PreparedQuery, asked_together
 from scalewitness.ledger.services.writing import IN_LINE, LOCKED, Writer
 from scalewitness.mail.services import queueing as mail
 from scalewitness.people.queries.own_word import rule_question
+from scalewitness.postgresql import CommitUnknown
 from scalewitness.waiting import was_held_up
 
 log = structlog.get_logger()
@@ -148,7 +149,7 @@ def write_together(pieces: Sequence[Piece]) -> None:
             one.fault = one.fault or fault
     try:
         write([one for one in pieces if one.fault is None])
-    except Refused:  # of the log, and so of all
+    except (Refused, CommitUnknown):  # of the log, and so of all
         raise
     except Exception as fault:
         if was_held_up(fault):

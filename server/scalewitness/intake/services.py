@@ -14,6 +14,7 @@ from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.pace import PACE
 from scalewitness.intake.pieces import Piece, write_together
 from scalewitness.intake.turns import TIMEOUT, Turns, Waiting
+from scalewitness.postgresql import CommitUnknown
 from scalewitness.waiting import nobody_waits, time_left
 
 SMALL, TOGETHER = 5, 24
@@ -44,6 +45,7 @@ def accept(
             before stays; the same sent again is safe.
         AddressUnconfirmed: of all of it; its keeper has not confirmed their address.
         Fenced: the log is closed.
+        CommitUnknown: nobody can tell whether what was taken last stays.
     """
     author = None if ending else actor.keeper
     if not items:
@@ -105,9 +107,9 @@ def _take(piece: Piece, others: list[Piece]) -> None:
             write_together([piece, *others])
         if not piece.is_done and piece.fault is None:
             piece.take()
-    except BaseException:
+    except BaseException as fault:
         for one in others:
-            one.fault = one.fault or Busy()
+            one.fault = one.fault or (fault if isinstance(fault, CommitUnknown) else Busy())
         raise
 
 

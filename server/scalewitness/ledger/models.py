@@ -133,6 +133,20 @@ class Checkpoint(AppendOnly):
         return f"checkpoint at {self.size}"
 
 
+class GivenOut(AppendOnly):
+    """The checkpoint over a tree of this size may be given out: its commit is known to have
+    reached the standbys that PostgreSQL waits for, and it is remembered outside the database.
+
+    A checkpoint can be in the database, and read there, without that: where the wait for a
+    standby was cancelled. Fail over, and it was never there.
+    """
+
+    size = models.BigIntegerField(primary_key=True)
+
+    def __str__(self) -> str:
+        return f"given out at {self.size}"
+
+
 class Fence(AppendOnly):
     """When the log was closed to everything new, and when it was opened again, and why.
 

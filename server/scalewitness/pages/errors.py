@@ -17,7 +17,16 @@ def server_error(request: HttpRequest) -> HttpResponse:
 
 def busy(seconds: int) -> HttpResponse:
     """There is too much to do; it can be tried again after so many seconds."""
-    page = HttpResponse(render_to_string("errors/busy.html"), status=503)
+    return _again("errors/busy.html", seconds)
+
+
+def outcome_unknown(seconds: int) -> HttpResponse:
+    """Nobody can tell yet whether something was recorded; after so many seconds it can be."""
+    return _again("errors/outcome_unknown.html", seconds)
+
+
+def _again(template: str, seconds: int) -> HttpResponse:
+    page = HttpResponse(render_to_string(template), status=503)
     page.headers["Retry-After"] = str(seconds)
     return page
 

@@ -2,15 +2,12 @@
 
 from collections.abc import Callable
 
-import structlog
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
 from scalewitness.api import problems
-from scalewitness.domain.errors import Busy
+from scalewitness.domain.errors import Busy, OutcomeUnknown, Refused
 from scalewitness.pages import errors
-
-log = structlog.get_logger()
 
 API = "/api/"
 """Below it callers read problems, elsewhere people read pages."""
@@ -19,11 +16,16 @@ PASSING = (OperationalError, Busy)
 for a lock or ran for too long, the database is away."""
 
 
-def come_again(path: str) -> HttpResponse:
+def come_again(path: str, why: Refused | None = None) -> HttpResponse:
     """A problem for the API's callers, a page for everyone else. Asks nothing of anybody, so
-    that it can be given when nothing else can."""
-    again = Busy.retry_after
-    answer = problems.as_answer(Busy()) if path.startswith(API) else errors.busy(again)
+    that it can be given when nothing else can. ``why``: `Busy` unless it is said."""
+    reason = why or Busy()
+    if path.startswith(API):
+        answer: HttpResponse = problems.as_answer(reason)
+    elif isinstance(reason, OutcomeUnknown):
+        answer = errors.outcome_unknown(reason.retry_after)
+    else:
+        answer = errors.busy(Busy.retry_after)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -41,5 +43,4 @@ class AnswerWhenBusy:
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if not isinstance(exception, PASSING):
             return None
-        log.warning("held_up", error=type(exception.__cause__ or exception).__name__)
-        return come_again(request.path)
+        return come_again(request.path, problems.passing(exception, request.method))

@@ -376,4 +376,5 @@ LOGGING = {
     "formatters": {"masked": {"()": "scalewitness.serving.masked_logs.MaskedFormatter"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "masked"}},
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
+    "loggers": {"httpx": {"level": "WARNING"}},  # it has a line for each request
 }

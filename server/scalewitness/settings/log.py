@@ -21,8 +21,10 @@ LOG_MAP_KEY = required("LOG_MAP_KEY")
 """The private key that the map of subjects is blinded under: RSA, in base64 of PKCS #8. It stays
 for as long as the log keeps its name. ``scalewitness-server new_log_key ORIGIN`` makes one too."""
 LOG_MEMORY = env.str("LOG_MEMORY", default="")
-"""A file outside the database that remembers the latest signed checkpoint, so that a database
-set back to an earlier day is noticed. Shared by every process that signs; empty: none."""
+"""What remembers the latest signed checkpoint outside the database, so that a database set back to
+an earlier day is noticed, and who may sign. Shared by every process that signs; empty: none. A
+file, where all of them are on one host; where they are not, etcd, as in
+``etcd://db1:2379,db2:2379,db3:2379/record`` (``etcds://`` for TLS)."""
 try:
     _signs = read_signer(LOG_SIGNING_KEY)
     if LOG_NEXT_KEY and read_signer(LOG_NEXT_KEY).name != _signs.name:
@@ -37,7 +39,7 @@ try:
     read_vrf_signer(LOG_MAP_KEY)
 except BadMapKey as fault:
     raise ImproperlyConfigured(f"LOG_MAP_KEY: {fault}") from None
-if LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
+if LOG_MEMORY and "://" not in LOG_MEMORY and not Path(LOG_MEMORY).parent.is_dir():
     raise ImproperlyConfigured(f"LOG_MEMORY: there is no folder {Path(LOG_MEMORY).parent}")
 LOG_SIGNS_WITHIN = env.int("LOG_SIGNS_WITHIN", default=86_400)
 """Seconds within which the log signs a newer state, also where nothing came in: published, so that

@@ -27,6 +27,10 @@ command may think for long over a whole log, but one that was stopped in mid-tra
 not hold the log's lock for ever. What `migrate` waits for holds up everyone who comes after
 it, so it gives up soon and is run again. Strangers are sessions that bring no timeouts of their
 own, such as somebody at a prompt."""
+COMMIT_TIMEOUT = env.float("DATABASE_COMMIT_TIMEOUT", default=10.0)
+"""Seconds to wait for the answer to a COMMIT; 0: for ever. It takes more than a moment only where
+PostgreSQL waits for a standby that is away. Whoever sent something is then told that the outcome is
+unknown, and sends it again. Our judgement: about as long as another standby takes to step in."""
 NOTICES = {
     "tcp_keepalives_idle": 10,
     "tcp_keepalives_interval": 5,
@@ -57,6 +61,11 @@ def as_options(settings: dict[str, int]) -> str:
     return " ".join(f"-c {name}={value}" for name, value in settings.items())
 
 
+PLANS = "-c plan_cache_mode=force_generic_plan"
+"""Statements are planned once and for any values: else PostgreSQL plans each anew the first five
+times on each connection, and with hundreds of ids that takes longer than asking."""
+WARNINGS = "-c client_min_messages=warning"
+"""Whatever the server's default: by a warning it says that no standby may have a commit."""
 STRANGERS = waits("stranger")
 """What `migrate` makes the defaults of the database."""
 
@@ -65,20 +74,19 @@ def database(url_name: str) -> dict[str, object]:
     """A pooled psycopg connection; READ COMMITTED, on which the log's order relies."""
     return {
         **env.db_url(url_name),
-        "ENGINE": "django.db.backends.postgresql",
+        "ENGINE": "scalewitness.postgresql",
         "CONN_MAX_AGE": 0,
         "OPTIONS": {
             **WE_NOTICE,
+            "commit_timeout": COMMIT_TIMEOUT,
             "pool": {
                 "min_size": LEAST_CONNECTIONS,
                 "max_size": WEB_CONNECTIONS,
                 "timeout": 2,
             },
             # Statements that `ledger.queries.prepared` asks; Django's own are never prepared.
-            # Planned once and for any values: else PostgreSQL plans each anew the first five
-            # times on each connection, and with hundreds of ids that takes longer than asking.
             "prepare_threshold": 0,
-            "options": f"-c plan_cache_mode=force_generic_plan {as_options(waits(PROCESS))}",
+            "options": f"{PLANS} {WARNINGS} {as_options(waits(PROCESS))}",
         },
     }
 

@@ -6,6 +6,7 @@ from rest_framework.response import Response
 
 from scalewitness.api.operations import operation
 from scalewitness.ledger.queries.origins import key_changes
+from scalewitness.ledger.queries.tree import is_given_out
 
 
 class KeyChanges(Struct, frozen=True):
@@ -19,4 +20,4 @@ class KeyChanges(Struct, frozen=True):
 def show_key_changes(request: Request) -> Response:
     """For everyone; mostly there are none. From its tree on the key before has no say. Follow a
     note that is signed under the key you trust, if the log still begins with its tree."""
-    return Response(KeyChanges([one.note for one in key_changes()]))
+    return Response(KeyChanges([one.note for one in key_changes() if is_given_out(one.size)]))

@@ -17,6 +17,7 @@ from scalewitness.domain.errors import (
     LinkGone,
     Malformed,
     NotFound,
+    OutcomeUnknown,
     Refused,
     SecondFactorMissing,
     SecondFactorNotFresh,
@@ -122,6 +123,7 @@ def _refusals(one: Operation, path: str, method: str, components: Components) ->
 
 def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     """What follows from how an operation is called."""
+    yield Busy
     if one.takes is not None:
         yield from (Malformed, TooLarge, WrongShape)
     if "sig" in _members(one.takes):
@@ -135,7 +137,7 @@ def _common(one: Operation, path: str, method: str) -> Iterable[type[Refused]]:
     if "{token}" in path:
         yield LinkGone
     if one.is_for_later(method):
-        yield from (Fenced, Busy)
+        yield from (Fenced, OutcomeUnknown)
         yield from (() if one.anonymous else (AddressUnconfirmed,))
 
 

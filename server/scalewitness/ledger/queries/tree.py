@@ -4,7 +4,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias, TypeVar
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, Subquery
 
 from scalewitness.domain.translog.proofs import (
     NodeReader,
@@ -15,7 +15,7 @@ from scalewitness.domain.translog.proofs import (
 from scalewitness.domain.translog.tiles import WIDTH, NodeRun, Spot, spot_of, tile_root
 from scalewitness.domain.translog.tiles import Tile as Place
 from scalewitness.domain.translog.tree import EMPTY_ROOT, HASH_BYTES, fold_right
-from scalewitness.ledger.models import Checkpoint, Entry, Head, Tile
+from scalewitness.ledger.models import Checkpoint, Entry, GivenOut, Head, Tile
 from scalewitness.ledger.queries.prepared import Prepared, asked
 
 P = TypeVar("P")
@@ -192,5 +192,17 @@ def _root_over(hashes: bytes | None, spot: Spot | NodeRun) -> bytes | None:
 
 
 def latest_checkpoint(key: str) -> Checkpoint | None:
-    """The largest tree signed under a verifier key; None where there is none yet."""
-    return Checkpoint.objects.filter(key=key).order_by("-size").first()
+    """The largest tree signed under a verifier key that may be given out; None where there is
+    none yet."""
+    return given_out().filter(key=key).order_by("-size").first()
+
+
+def given_out() -> QuerySet[Checkpoint]:
+    """The checkpoints that may be given out."""
+    largest = GivenOut.objects.order_by("-size").values("size")[:1]
+    return Checkpoint.objects.filter(size__lte=Subquery(largest))
+
+
+def is_given_out(size: int) -> bool:
+    """Whether checkpoints over this tree may be given out."""
+    return GivenOut.objects.filter(size__gte=size).exists()

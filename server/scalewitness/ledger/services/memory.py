@@ -1,32 +1,44 @@
-"""The latest signed checkpoint, kept in a small file outside the database.
+"""The latest signed checkpoint, kept outside the database; and who signs, one at a time.
 
 A database can be restored to an earlier day, and then remembers nothing of what was signed
-since. The file does. It is written before a signature is given out, under a lock that all
-processes of one host share; several hosts need it on storage they share, with locks.
+since. The memory does. It is written before a checkpoint is given out, by whoever holds it alone:
+a file for the processes of one host, etcd for those of several.
 """
 
-import fcntl
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
+from functools import lru_cache
 from pathlib import Path
-from time import monotonic, sleep
-from typing import IO, Final
+from typing import Protocol
 
 from django.conf import settings
 
-from scalewitness.domain.errors import Busy, LogContradicted
+from scalewitness.domain.errors import LogContradicted
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.keys import VerifierKey, read_signer, read_verifier
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.ledger.queries.origins import is_closed
 from scalewitness.ledger.queries.tree import Tip, continues
+from scalewitness.ledger.services.memory_etcd import SCHEMES, EtcdStore
+from scalewitness.ledger.services.memory_file import FileStore
 
-TIMEOUT: Final = 2.0
-"""Seconds to wait for a file that is held for a few milliseconds at a time (our judgement);
-whoever waits holds a lock of the database."""
-A_MOMENT: Final = 0.02
-"""Seconds."""
+
+class HeldStore(Protocol):
+    """A store that nobody else may write."""
+
+    def replace(self, note: str, aside: str | None) -> None:
+        """Write another text; ``aside``: how the name ends under which the old one is kept."""
+
+
+class Store(Protocol):
+    """Where `LOG_MEMORY` is."""
+
+    def read(self, seconds_old: float = 0.0) -> bytes | None:
+        """What it holds, or did so many seconds ago."""
+
+    def alone(self) -> AbstractContextManager[HeldStore]:
+        """Nobody else writes it within the block; raises Busy where somebody else does."""
 
 
 class Unreliable(ValueError):
@@ -54,18 +66,17 @@ def open_own(note: str | bytes) -> Checkpoint:
     return open_checkpoint(note, present)[0]
 
 
-def remembered() -> Tip | None:
-    """The largest tree known to have been signed; None where no file is kept, or not yet under
+def remembered(seconds_old: float = 0.0) -> Tip | None:
+    """The largest tree known to have been signed; None where no memory is kept, or not yet under
     this name: what was signed under one that was closed speaks against nothing any more.
+    ``seconds_old``: how old an answer will do, of a memory that is another host's.
 
     Raises:
-        Unreliable: what the file holds is not to be relied on.
-        OSError: it cannot be read.
+        Unreliable: what it holds is not to be relied on.
+        OSError, Busy: it cannot be read.
     """
-    try:
-        note = Path(settings.LOG_MEMORY).read_bytes() if settings.LOG_MEMORY else None
-    except FileNotFoundError:
-        return None
+    store = _store()
+    note = store.read(seconds_old) if store else None
     if note is None:
         return None
     try:
@@ -87,89 +98,97 @@ def present_origin() -> str:
 
 
 def remembered_as_it_stands() -> str | None:
-    """The note in the file, of whatever log; None where there is none."""
-    try:
-        return Path(settings.LOG_MEMORY).read_text() if settings.LOG_MEMORY else None
-    except FileNotFoundError:
-        return None
+    """The note that is kept, of whatever log; None where there is none."""
+    store = _store()
+    note = store.read() if store else None
+    return None if note is None else note.decode()
 
 
-def remember(note: str, head: Tip) -> None:
-    """Keep a checkpoint over ``head``, durably, unless the file knows of a tree that ``head``
-    does not continue. Where no file is configured nothing happens.
+class SoleSigner:
+    """Whoever may sign, alone. Where no memory is kept it has nothing to do: the row of what was
+    signed last is locked all the same."""
 
-    Raises:
-        LogContradicted: it does; nothing was written and nothing may be signed.
-        Busy: another process keeps the file.
-        OSError: the file cannot be written.
-    """
-    if not settings.LOG_MEMORY:
-        return
-    path = Path(settings.LOG_MEMORY)
-    with _alone(path):
+    def __init__(self, hold: HeldStore | None) -> None:
+        self._hold = hold
+
+    def require(self, head: Tip) -> Tip | None:
+        """See that ``head`` continues what is remembered, which is answered.
+
+        Raises:
+            LogContradicted: it does not, and nothing may be signed.
+            OSError, Busy: the memory cannot be read.
+        """
         try:
-            last = remembered()
+            last = remembered() if self._hold else None
         except Unreliable as fault:
             raise LogContradicted(str(fault)) from None
         if last is not None and not continues(last, head):
             raise LogContradicted()
-        if last is None and path.exists():  # of a name that was closed: kept, as evidence
-            path.replace(path.with_name(f"{path.name}.closed-{head.size}"))
-        _replace(path, note)
+        return last
+
+    def remember(self, note: str, head: Tip) -> None:
+        """Keep a checkpoint over ``head``, durably.
+
+        Raises:
+            LogContradicted: ``head`` does not continue what is remembered; nothing was written
+                and nothing may be given out.
+            OSError, Busy: it cannot be written, or another may sign by now.
+        """
+        if self._hold is None:
+            return
+        last = self.require(head)
+        other = last is None and remembered_as_it_stands() is not None
+        self._hold.replace(note, f"closed-{head.size}" if other else None)  # kept, as evidence
+
+
+@contextmanager
+def only_signer() -> Iterator[SoleSigner]:
+    """Within the block no other process signs.
+
+    Raises:
+        Busy: another one does.
+        OSError: the memory cannot be used.
+    """
+    store = _store()
+    if store is None:
+        yield SoleSigner(None)
+        return
+    with store.alone() as hold:
+        yield SoleSigner(hold)
+
+
+def remember(note: str, head: Tip) -> None:
+    """As :meth:`SoleSigner.remember`, for what was signed before."""
+    with only_signer() as signer:
+        signer.remember(note, head)
 
 
 def remember_ahead(note: str, tree: Tip) -> None:
     """Keep a checkpoint that the log has not come to, or not any more: a copy that lacks it was
-    refused, and so will any other be, whatever this database forgets. What the file knows of a
+    refused, and so will any other be, whatever this database forgets. What is known of a
     tree as large stays.
 
     Raises:
-        OSError: the file cannot be written.
+        OSError, Busy: it cannot be written.
     """
-    if not settings.LOG_MEMORY:
+    store = _store()
+    if store is None:
         return
-    path = Path(settings.LOG_MEMORY)
-    with _alone(path), suppress(Unreliable):
+    with store.alone() as hold, suppress(Unreliable):
         last = remembered()
         if last is None or last.size < tree.size:
-            _replace(path, note)
+            hold.replace(note, None)
 
 
-@contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """One process of this host at a time. The lock is a file of its own, since the file it
-    guards is replaced.
-
-    Raises:
-        Busy: another process keeps it, one that was stopped perhaps.
-    """
-    with path.with_name(f"{path.name}.lock").open("w") as lock:
-        until = monotonic() + TIMEOUT
-        while not _locked(lock):
-            if monotonic() > until:
-                raise Busy()
-            sleep(A_MOMENT)
-        yield
+def _store() -> Store | None:
+    where = settings.LOG_MEMORY
+    if not where:
+        return None
+    if where.partition("://")[0] in SCHEMES:
+        return _etcd(where, os.getpid())  # its connections are this process's own
+    return FileStore(Path(where))
 
 
-def _locked(lock: IO[str]) -> bool:
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
-
-
-def _replace(path: Path, text: str) -> None:
-    """The new text or the old one, whenever the power fails."""
-    fresh = path.with_name(f"{path.name}.new")
-    with fresh.open("w") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+@lru_cache(maxsize=4)
+def _etcd(url: str, process: int) -> EtcdStore:
+    return EtcdStore(url)

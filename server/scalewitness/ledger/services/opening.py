@@ -11,12 +11,12 @@ import msgspec
 from scalewitness.domain.errors import LogContradicted, NotFound
 from scalewitness.domain.translog.prefix_tree import Reader, siblings_of
 from scalewitness.domain.translog.record_map import KIND, Opening, nonce_for
-from scalewitness.ledger.models import Checkpoint, MapHead, MapSubject
+from scalewitness.ledger.models import MapHead, MapSubject
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.ledger.queries.entries import leaf_of as entry_leaf
 from scalewitness.ledger.queries.mapping import AHEAD, along, kept_subjects, latest_map
 from scalewitness.ledger.queries.snapshot import snapshot
-from scalewitness.ledger.queries.tree import place_proof, tip
+from scalewitness.ledger.queries.tree import given_out, place_proof, tip
 from scalewitness.ledger.queries.witnesses import cosigned_note
 from scalewitness.ledger.services.mapping import map_signer
 from scalewitness.ledger.services.signing import current_checkpoint, log_key, sign_checkpoint
@@ -60,7 +60,7 @@ def _stated() -> StatedTree | None:
     if stated is None or tip().size != stated.position + 1:
         return None
     key = str(log_key())
-    checkpoint = Checkpoint.objects.filter(size=stated.position + 1, key=key).first()
+    checkpoint = given_out().filter(size=stated.position + 1, key=key).first()
     entry = entry_at(stated.position)
     if checkpoint is None or head.size != checkpoint.size:
         return None

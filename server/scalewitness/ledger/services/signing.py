@@ -11,15 +11,22 @@ from scalewitness.domain.translog.checkpoints import Checkpoint as Head
 from scalewitness.domain.translog.key_changes import changed
 from scalewitness.domain.translog.keys import Signer, VerifierKey, read_signer, read_verifier
 from scalewitness.domain.translog.notes import signed
-from scalewitness.ledger.models import Checkpoint, SignedHead
+from scalewitness.ledger.models import Checkpoint, GivenOut, SignedHead
 from scalewitness.ledger.queries.entries import entry_at
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.mapping import latest_map
 from scalewitness.ledger.queries.origins import heir_of, key_changes, origin
-from scalewitness.ledger.queries.tree import Tip, continues, latest_checkpoint, root_at, tip
+from scalewitness.ledger.queries.tree import (
+    Tip,
+    continues,
+    is_given_out,
+    latest_checkpoint,
+    root_at,
+    tip,
+)
 from scalewitness.ledger.services.fencing import watch
 from scalewitness.ledger.services.mapping import state_map
-from scalewitness.ledger.services.memory import remember
+from scalewitness.ledger.services.memory import SoleSigner, only_signer
 
 
 def log_signer() -> Signer:
@@ -70,37 +77,58 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
     """The latest checkpoint, signed now if the log has grown since or the key is new. The last
     entry of its tree states the map of subjects over all the others.
 
-    The largest tree ever signed is compared and swapped under its row lock; the signature
-    leaves only after commit.
+    The largest tree ever signed is compared and swapped under its row lock. The checkpoint is
+    given out only after its commit, and once it is remembered outside the database.
 
     Raises:
         LogContradicted: the log is smaller than what was signed, or not its continuation.
         Fenced: the log is fenced, and this head was not signed before.
-        OSError: the file that remembers the latest checkpoint cannot be used.
-        Busy: another process keeps that file.
+        OSError: what remembers the latest checkpoint cannot be used.
+        Busy: another process signs.
+        CommitUnknown: nobody can tell whether it stays; it is not given out.
     """
     if watch(now) is None:
         require_origin()
         _require_growth(_last_signed(SignedHead.objects.get(pk=1)), tip())
         state_map(now)
-    with transaction.atomic():
-        last = SignedHead.objects.select_for_update().get(pk=1)
-        require_origin()  # under the lock: the name may have been closed meanwhile
-        signer = _present_signer()
-        head = _to_sign()  # read after the lock was got: READ COMMITTED sees the latest commit
-        key = str(signer.verifier)
-        kept = Checkpoint.objects.filter(size=head.size, key=key).first()
-        _require_growth(_last_signed(last), head)
-        if kept is not None:
-            return kept
-        if standing_fence() is not None:
-            raise Fenced()
-        _swap(last, head)
-        note = signed(Head(signer.name, head.size, head.root).body(), signer)
-        remember(str(note), head)
-        return Checkpoint.objects.create(
-            size=head.size, root=head.root, key=key, note=str(note), signed_at=now
-        )
+    with only_signer() as own:
+        with transaction.atomic():
+            checkpoint = _signed(own, now)
+        _give_out(checkpoint, own)
+    return checkpoint
+
+
+def _signed(own: SoleSigner, now: datetime) -> Checkpoint:
+    """The checkpoint over what is to be signed, of now or of before. Locking the row is something
+    to commit: once that is done, all that was read here has reached the standbys."""
+    last = SignedHead.objects.select_for_update().get(pk=1)
+    require_origin()  # under the lock: the name may have been closed meanwhile
+    signer = _present_signer()
+    head = _to_sign()  # read after the lock was got: READ COMMITTED sees the latest commit
+    key = str(signer.verifier)
+    kept = Checkpoint.objects.filter(size=head.size, key=key).first()
+    _require_growth(_last_signed(last), head)
+    if kept is not None:
+        return kept
+    if standing_fence() is not None:
+        raise Fenced()
+    own.require(head)
+    _swap(last, head)
+    note = signed(Head(signer.name, head.size, head.root).body(), signer)
+    return Checkpoint.objects.create(
+        size=head.size, root=head.root, key=key, note=str(note), signed_at=now
+    )
+
+
+def _give_out(checkpoint: Checkpoint, own: SoleSigner) -> None:
+    """To be called after a commit of :func:`_signed`'s. Not while a fence stands: what was not
+    given out before it is not now."""
+    if is_given_out(checkpoint.size):
+        return
+    if standing_fence() is not None:
+        raise Fenced()
+    own.remember(checkpoint.note, Tip(checkpoint.size, bytes(checkpoint.root)))
+    GivenOut.objects.bulk_create([GivenOut(size=checkpoint.size)], ignore_conflicts=True)
 
 
 def sign_in_time(now: datetime) -> Checkpoint:
@@ -141,36 +169,38 @@ def give_over(now: datetime) -> Checkpoint:
     made = None
     while made is None:
         state_map(now, anew=True)
-        made = _given_over(read_signer(settings.LOG_NEXT_KEY), now)
+        with only_signer() as own:
+            with transaction.atomic():
+                made = _given_over(read_signer(settings.LOG_NEXT_KEY), own, now)
+            if made is not None:
+                _give_out(made, own)
     return made
 
 
-def _given_over(new: Signer, now: datetime) -> Checkpoint | None:
+def _given_over(new: Signer, own: SoleSigner, now: datetime) -> Checkpoint | None:
     """None where another process signed the tree first."""
-    with transaction.atomic():
-        last = SignedHead.objects.select_for_update().get(pk=1)
-        require_origin()
-        old, head, new_key = _present_signer(), _to_sign(), str(new.verifier)
-        if Checkpoint.objects.filter(Q(key=new_key) | Q(replaces=new_key)).exists():
-            raise NotNow("The key in LOG_NEXT_KEY has signed for this log before: make a new one.")
-        if old.verifier.public == new.verifier.public:
-            raise NotNow("LOG_NEXT_KEY is the key that the log has.")
-        _require_growth(_last_signed(last), head)
-        if standing_fence() is not None:
-            raise Fenced()
-        if Checkpoint.objects.filter(size=head.size).exists():
-            return None
-        _swap(last, head)
-        note = str(changed(Head(old.name, head.size, head.root), old, new))
-        remember(note, head)
-        return Checkpoint.objects.create(
-            size=head.size,
-            root=head.root,
-            key=new_key,
-            note=note,
-            signed_at=now,
-            replaces=str(old.verifier),
-        )
+    last = SignedHead.objects.select_for_update().get(pk=1)
+    require_origin()
+    old, head, new_key = _present_signer(), _to_sign(), str(new.verifier)
+    if Checkpoint.objects.filter(Q(key=new_key) | Q(replaces=new_key)).exists():
+        raise NotNow("The key in LOG_NEXT_KEY has signed for this log before: make a new one.")
+    if old.verifier.public == new.verifier.public:
+        raise NotNow("LOG_NEXT_KEY is the key that the log has.")
+    _require_growth(_last_signed(last), head)
+    if standing_fence() is not None:
+        raise Fenced()
+    if Checkpoint.objects.filter(size=head.size).exists():
+        return None
+    own.require(head)
+    _swap(last, head)
+    return Checkpoint.objects.create(
+        size=head.size,
+        root=head.root,
+        key=new_key,
+        note=str(changed(Head(old.name, head.size, head.root), old, new)),
+        signed_at=now,
+        replaces=str(old.verifier),
+    )
 
 
 def _present_signer() -> Signer:
