@@ -124,7 +124,8 @@ class LocalStack:
         options = ["--beat", "--schedule", str(schedule), "--concurrency", "2"]
         # Alone on its queue, it has no other workers to look for at the start.
         options += ["--loglevel", "INFO", "--without-mingle", "--without-gossip"]
-        worker = self.python("worker", "celery", "-A", "scalewitness.celery", "worker", *options)
+        app = ["-A", "scalewitness.celery"]
+        worker = self.python("worker", "celery", "--quiet", *app, "worker", *options)
         ready = file_contains(self.supervisor.log("worker"), b" ready.")
         self.supervisor.start(replace(worker, ready=ready))
 

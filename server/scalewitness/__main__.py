@@ -10,6 +10,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 
 from scalewitness import env_file
+from scalewitness.serving.logs import log_what_nobody_caught
 from scalewitness.setting_up import command
 
 WITHOUT_SETTINGS: Final[Mapping[str, Callable[[Sequence[str]], int]]] = {
@@ -31,6 +32,7 @@ def main() -> None:
         settings.INSTALLED_APPS  # noqa: B018  reads them: what is wrong is told in one line
     except (env_file.BadEnvFile, ImproperlyConfigured) as fault:
         sys.exit(f"{fault}\nA new service is set up by: scalewitness-server init")
+    log_what_nobody_caught()
     execute_from_command_line(["python -m scalewitness", name, *arguments])
 
 

@@ -60,7 +60,7 @@ def one_too_many(key: str, most: int, seconds: int) -> bool:
 def attempts(key: str, seconds: int, by: int = 1) -> int:
     """How many there are with this one, or with these. They are counted anew ``seconds`` after
     the first."""
-    return _either(
+    return in_queue_server(
         lambda server: _add(server, key, seconds, by), lambda: _add_here(key, seconds, by)
     )
 
@@ -72,32 +72,40 @@ def take_back(key: str, seconds: int, by: int = 1) -> None:
 
 def forget(*keys: str) -> None:
     """Count these from nothing again; what was noted is not any more."""
-    _either(lambda server: server.delete(*keys), lambda: _here.delete_many(keys))
+    in_queue_server(lambda server: server.delete(*keys), lambda: _here.delete_many(keys))
 
 
 def note(key: str, seconds: int) -> None:
-    _either(lambda server: server.set(key, 1, ex=seconds), lambda: _here.set(key, 1, seconds))
+    in_queue_server(
+        lambda server: server.set(key, 1, ex=seconds), lambda: _here.set(key, 1, seconds)
+    )
 
 
 def noted(key: str) -> bool:
     """Whether it was noted, less than its seconds ago."""
-    return bool(_either(lambda server: server.exists(key), lambda: _here.has_key(key)))
+    return bool(in_queue_server(lambda server: server.exists(key), lambda: _here.has_key(key)))
 
 
 class Cache(RedisCache):
     """Django's, for what allauth counts: in each process for itself while the server is away."""
 
     def add(self, *about: Any, **more: Any) -> Any:
-        return _either(lambda _: super(Cache, self).add(*about, **more), _local("add", about, more))
+        return in_queue_server(
+            lambda _: super(Cache, self).add(*about, **more), _local("add", about, more)
+        )
 
     def get(self, *about: Any, **more: Any) -> Any:
-        return _either(lambda _: super(Cache, self).get(*about, **more), _local("get", about, more))
+        return in_queue_server(
+            lambda _: super(Cache, self).get(*about, **more), _local("get", about, more)
+        )
 
     def set(self, *about: Any, **more: Any) -> Any:
-        return _either(lambda _: super(Cache, self).set(*about, **more), _local("set", about, more))
+        return in_queue_server(
+            lambda _: super(Cache, self).set(*about, **more), _local("set", about, more)
+        )
 
     def delete(self, *about: Any, **more: Any) -> Any:
-        return _either(
+        return in_queue_server(
             lambda _: super(Cache, self).delete(*about, **more), _local("delete", about, more)
         )
 
@@ -115,8 +123,8 @@ _here = LocMemCache("rate_limit", {"OPTIONS": {"MAX_ENTRIES": 50_000}})
 _counting = Lock()
 
 
-def _either(there: Callable[[Redis], T], here: Callable[[], T]) -> T:
-    """What the server says, or this process for itself."""
+def in_queue_server(there: Callable[[Redis], T], here: Callable[[], T]) -> T:
+    """What the queue server says, or this process for itself."""
     if _is_mine_to_ask():
         try:
             answer = there(_server(settings.REDIS_URL))
@@ -139,7 +147,7 @@ def _is_mine_to_ask() -> bool:
 
 def is_answered() -> bool:
     """Whether the queue server answers; after it did not, as that was found a moment ago."""
-    return bool(_either(lambda server: server.ping(), lambda: False))
+    return bool(in_queue_server(lambda server: server.ping(), lambda: False))
 
 
 def _local(name: str, about: Any, more: Any) -> Callable[[], Any]:

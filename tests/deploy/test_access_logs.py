@@ -1,16 +1,24 @@
-"""What gunicorn and proxies write down of real requests, and whom they believe, as configured by
-what comes along."""
+"""What a service and proxies write down of real requests, and whom they believe, as configured by
+what comes along; and what the service counts of them."""
 
 import http.client
+import json
+import os
+import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
+import httpx
+import psutil
 import pytest
+from prometheus_client.parser import text_string_to_metric_families
 from tests.addresses import secret_addresses
 from tests.plugins.services import Services
 from tests.proxies import HOST, Proxy, caddy, nginx
 from tests.stacks import database_for, start
+from tests.waiting import eventually
 
 from stack.local import LocalStack
 from stack.ready import LOOPBACK, free_port
@@ -57,21 +65,111 @@ def logs_of(folder: Path) -> dict[str, str]:
     return {name: text for name, text in found.items() if text}
 
 
+def lines_of(local: LocalStack, name: str) -> list[dict[str, Any]]:
+    """Whatever a process wrote, and all of it is JSON."""
+    whole, _, _ = local.supervisor.log(name).read_text().rpartition("\n")
+    return [json.loads(line) for line in whole.splitlines()]
+
+
+def requests_of(local: LocalStack) -> list[dict[str, Any]]:
+    return [one for one in lines_of(local, "web") if one["event"] == "request"]
+
+
 def test_no_log_of_the_service_holds_a_secret_and_each_request_is_in_one(
     served: LocalStack,
 ) -> None:
     supervisor = served.supervisor
     ask_with_secrets(served.port)
-    assert ask(served.port, f"/bad {SECRET}".replace(" ", "%20"), {}) == 404
-    written = supervisor.log("web").read_text()
-    assert '"GET /offers/*** HTTP/1.1" 404' in written
-    assert '"POST /offers/*** HTTP/1.1" 404' in written
-    assert '"GET /accounts/login/ HTTP/1.1" 200' in written
+    assert ask(served.port, f"/bad%20{SECRET}", {"X-Forwarded-For": "203.0.113.7"}) == 404
+    asked = {(one["method"], one["route"], one["status"]) for one in requests_of(served)}
+    assert ("GET", "/offers/<str:token>", 404) in asked
+    assert ("POST", "/offers/<str:token>", 404) in asked
+    assert ("GET", "/accounts/login/", 200) in asked
+    assert ("GET", "unmatched", 404) in asked
+    assert all(one["seconds"] > 0 and one["bytes"] >= 0 for one in requests_of(served))
+    assert lines_of(served, "worker")
     logs = logs_of(supervisor.folder)
     assert {"web.log", "worker.log"} <= set(logs)
-    written = written.replace(f"/bad%20{SECRET}", "").replace(f"/bad {SECRET}", "")
-    assert SECRET not in written
-    assert [name for name, text in logs.items() if SECRET in text] == ["web.log"]  # the bad one
+    for secret in (SECRET, "203.0.113.7", "127.0.0.2"):
+        assert [name for name, text in logs.items() if secret in text] == []
+
+
+def test_a_request_is_followed_by_its_id_into_the_worker(served: LocalStack) -> None:
+    """That of a letter which a stranger's sign-up asks for. The id is in the answer."""
+    with httpx.Client(base_url=served.url) as client:
+        person = {"email": "maren@oskarby.example", "password": "a wide and quiet river"}
+        answer = client.post("/api/v1/keepers", json={"name": "Maren", **person})
+        assert answer.status_code < 300, answer.text
+        asked = answer.headers["X-Request-Id"]
+        (line,) = eventually(
+            lambda: [one for one in requests_of(served) if one["request_id"] == asked],
+            "its own line",
+        )
+        assert (line["method"], line["route"]) == ("POST", "/api/v1/keepers")
+        eventually(
+            lambda: any(
+                one["event"] == "task" and one["request_id"] == asked
+                for one in lines_of(served, "worker")
+            ),
+            "the worker has a line of it",
+        )
+        letters = [one for one in lines_of(served, "worker") if one["event"] == "letter"]
+        assert asked in {one["request_id"] for one in letters}
+    assert not [text for text in logs_of(served.supervisor.folder).values() if "maren" in text]
+
+
+def test_nobody_forges_a_line_or_joins_those_of_another(served: LocalStack) -> None:
+    """By an id of their own; of those that are well formed the one of our proxy is believed, which
+    sets it (`tests.proxies`)."""
+    answered = []
+    for given in ("x", '{"event": "request"}', "7" * 31, "7" * 32):
+        with httpx.Client(base_url=served.url, headers={"X-Request-Id": given}) as client:
+            answered.append(client.get("/health/live").headers["X-Request-Id"] == given)
+    assert answered == [False, False, False, True]
+
+
+def numbers(served: LocalStack) -> dict[str, float]:
+    token = served.environment["METRICS_TOKEN"]
+    answer = httpx.get(f"{served.url}/metrics", headers={"Authorization": f"Bearer {token}"})
+    assert answer.status_code == 200
+    families = text_string_to_metric_families(answer.text)
+    return {
+        ",".join((one.name, *one.labels.values())): one.value
+        for family in families
+        for one in family.samples
+    }
+
+
+def test_each_process_tells_of_all_of_them(served: LocalStack) -> None:
+    """Whichever answers. What was counted stays when one of them ends; what it had open goes."""
+    route = "/api/v1/species"
+    before = numbers(served).get(f"scalewitness_answers_total,{route},200", 0.0)
+    for _ in range(20):  # each on a line of its own, so that both are asked
+        assert ask(served.port, route, {"Connection": "close"}) == 401
+    for _ in range(10):
+        found = numbers(served)
+        assert found[f"scalewitness_answers_total,{route},401"] == before + 20
+        assert found[f"scalewitness_request_seconds_count,{route}"] == before + 20
+    web = next(
+        one for one in psutil.Process().children(recursive=True) if "gunicorn" in one.cmdline()
+    )
+    children = [one.pid for one in web.children()]
+    assert len(children) == 2
+    eventually(lambda: numbers(served)["scalewitness_web_processes"] == 2, "both were asked")
+    assert found["scalewitness_feed_places"] == 16
+    os.kill(children[0], signal.SIGKILL)
+    eventually(lambda: children[0] not in [one.pid for one in web.children()], "it is gone")
+    eventually(lambda: len(web.children()) == 2, "another is there")
+    found = numbers(served)
+    assert found[f"scalewitness_answers_total,{route},401"] == before + 20
+    assert found["scalewitness_web_processes"] <= 2
+
+
+def test_worker_and_beat_are_heard_of(served: LocalStack) -> None:
+    eventually(lambda: numbers(served).get("scalewitness_workers_alive") == 1, "the worker")
+    eventually(lambda: "scalewitness_beat_timestamp_seconds" in numbers(served), "beat")
+    sign = "scalewitness_task_runs_total,scalewitness.ledger.tasks.sign_head"
+    eventually(lambda: sign in numbers(served), "a task was done")
 
 
 def test_a_connection_ends_after_a_body_that_was_refused_and_says_so(served: LocalStack) -> None:
@@ -120,6 +218,9 @@ def test_a_proxy_keeps_secrets_out_of_its_logs_and_believes_no_caller(
     addressed_with_secrets(proxy)
     assert proxy.ask("/health/live", {}) == (200, "")
     assert spoofed(proxy, 62)[-1] == 429
+    forged = "7" * 32
+    proxy.ask("/about", {"X-Request-Id": forged})
+    assert forged not in {one["request_id"] for one in requests_of(served)}
     supervisor.end("web")
     addressed_with_secrets(proxy)
     assert proxy.ask("/health/live", {}) == (503, "5")

@@ -74,14 +74,14 @@ def test_a_fenced_log_is_read(world: World) -> None:
     assert "Nothing was recorded" in sent.content.decode()
     ready = Client().get("/health/ready")
     assert (ready.status_code, ready.json()["log"]) == (200, "fenced")
-    assert "\nscalewitness_log_fenced 1\n" in metrics().content.decode()
+    assert "\nscalewitness_log_fenced 1.0\n" in metrics().content.decode()
 
 
 def test_without_a_fence_no_page_speaks_of_one(world: World) -> None:
     browser = Client()
     browser.force_login(world.odile)
     assert "can only be read" not in browser.get("/animals").content.decode()
-    assert "\nscalewitness_log_fenced 0\n" in metrics().content.decode()
+    assert "\nscalewitness_log_fenced 0.0\n" in metrics().content.decode()
 
 
 def test_nothing_is_signed_behind_a_fence() -> None:

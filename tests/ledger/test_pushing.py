@@ -143,11 +143,11 @@ def test_a_refusal_is_kept_and_shown_and_waits(outside: Outside, status: int, bo
     assert (state().status, state().error, state().failures) == (status, f"{status}: {body}", 1)
     assert push_due(NOW + timedelta(seconds=29)) == 0
     text = metrics()
-    assert f'scalewitness_witness_status{{name="{SIGNER.name}"}} {status}\n' in text
-    assert f'scalewitness_witness_failures{{name="{SIGNER.name}"}} 1\n' in text
+    assert f'scalewitness_witness_status{{name="{SIGNER.name}"}} {status}.0\n' in text
+    assert f'scalewitness_witness_failures{{name="{SIGNER.name}"}} 1.0\n' in text
     assert push_due(NOW + timedelta(seconds=31)) == 1
     assert (state().status, state().error, state().failures) == (200, "", 0)
-    assert f'scalewitness_witness_size{{name="{SIGNER.name}"}} {size}\n' in metrics()
+    assert f'scalewitness_witness_size{{name="{SIGNER.name}"}} {size}.0\n' in metrics()
 
 
 def metrics() -> str:

@@ -1,10 +1,13 @@
-"""Text without the secrets that an address may hold: whoever has a link's token is the buyer.
+"""Text without the secrets that an address may hold, and without whom it is about.
 
-A secret is known by where it stands (`tests/serving/test_masked_logs.py` takes the places from
-the table of addresses) and, wherever it stands, by how it is made.
+Whoever has a link's token is the buyer. A secret is known by where it stands
+(`tests/serving/test_logs.py` takes the places from the table of addresses) and, wherever it stands,
+by how it is made. So are addresses of letters and of machines, of which loopback stays.
 """
 
 import re
+from contextlib import suppress
+from ipaddress import ip_address
 from typing import Final
 
 MASK: Final = "***"
@@ -32,6 +35,15 @@ _RULES: Final = (
     # The link to a new password: whose, a time, 16 bytes as hexadecimal digits.
     (re.compile(r"(?<![\w-])[0-9a-z]{1,32}-[0-9a-z]{6,7}-[0-9a-f]{32}(?![\w-])"), MASK),
     (re.compile(r"\b(bearer|basic)\s+[\w.~+/=-]+", re.IGNORECASE), rf"\1 {MASK}"),
+    # Name and password before a host.
+    (re.compile(r"(?<=://)[^/\s@\"'<>]+@"), f"{MASK}@"),
+    (re.compile(r"(?<![\w.+-])[\w.+-]+(?:@|%40)[\w-]+(?:\.[\w-]+)+"), MASK),
+    # What PostgreSQL tells of a row that it refused, to its end: it may be the whole row.
+    (re.compile(r"\bDETAIL: .*", re.DOTALL), f"DETAIL: {MASK}"),
+)
+_MACHINES: Final = re.compile(
+    r"(?<![\w.])\d{1,3}(?:\.\d{1,3}){3}(?!\.?\w)"
+    r"|(?<![\w:.])(?=[\da-fA-F]*:[\da-fA-F:]*:)[\da-fA-F:]{2,39}(?![\w:])"
 )
 
 
@@ -39,4 +51,12 @@ def masked(text: str) -> str:
     """The text with each secret replaced by three stars; the rest stays as it is."""
     for pattern, instead in _RULES:
         text = pattern.sub(instead, text)
-    return text
+    return _MACHINES.sub(_unless_loopback, text)
+
+
+def _unless_loopback(found: re.Match[str]) -> str:
+    with suppress(ValueError):
+        address = ip_address(found[0])
+        if not address.is_loopback and not address.is_unspecified:
+            return MASK
+    return found[0]

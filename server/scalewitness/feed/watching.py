@@ -13,6 +13,7 @@ import structlog
 from django.db import DatabaseError, connection
 
 from scalewitness.feed.queries import Ends, log_now
+from scalewitness.monitoring.measures import FEED_WAITING
 
 log = structlog.get_logger()
 
@@ -32,9 +33,12 @@ class Watcher:
 
     def enter(self) -> bool:
         """Take one of the places to wait in; False when there is none."""
-        return self._room.acquire(blocking=False)
+        entered = self._room.acquire(blocking=False)
+        FEED_WAITING.inc(entered)
+        return entered
 
     def leave(self) -> None:
+        FEED_WAITING.dec()
         self._room.release()
 
     def wait(self, known: Ends, seconds: float) -> None:

@@ -14,6 +14,7 @@ from scalewitness.intake.outcomes import Outcome, named
 from scalewitness.intake.pace import PACE
 from scalewitness.intake.pieces import Piece, write_together
 from scalewitness.intake.turns import TIMEOUT, Turns, Waiting
+from scalewitness.monitoring.measures import TURN_WAIT
 from scalewitness.postgresql import CommitUnknown
 from scalewitness.waiting import nobody_waits, time_left
 
@@ -76,7 +77,9 @@ def _take_in_turn(piece: Piece, *, begun: bool) -> None:
     joins = not piece.is_begun and _may_join(piece.items)
     timeout = min(TIMEOUT, time_left(LONGEST)) if begun else time_left(TIMEOUT)
     # While waiting, its connection is another's: back to the pool, where threads outnumber them.
-    if TURNS.take(piece.actor.by, piece if joins else None, timeout, connection.close):
+    with TURN_WAIT.time():
+        mine = TURNS.take(piece.actor.by, piece if joins else None, timeout, connection.close)
+    if mine:
         others: list[Waiting[Piece]] = []
         try:
             others += TURNS.along(TOGETHER) if joins else []

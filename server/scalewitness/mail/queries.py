@@ -78,7 +78,9 @@ def unsent_since(before: datetime) -> tuple[int, datetime | None]:
     return found["pk__count"], found["created_at__min"]
 
 
-def letters_by_state() -> dict[str, int]:
-    """How many letters are in each state, states without any included."""
-    counted = Letter.objects.order_by().values_list("state").annotate(Count("pk"))
-    return dict.fromkeys(Letter.State.values, 0) | dict(counted)
+def letters_on_their_way() -> dict[str, int]:
+    """How many letters wait, are being sent, or reached nobody, by state. Those that arrived are
+    not counted: there are ever more of them."""
+    counted = Letter.objects.filter(state__in=(*UNSENT, *UNDELIVERED)).order_by()
+    by_state = dict(counted.values_list("state").annotate(Count("pk")))
+    return {state.value: by_state.get(state, 0) for state in (*UNSENT, *UNDELIVERED)}

@@ -86,8 +86,8 @@ class Admission:
     def _admitted(self, environ: Environ, line: ClientLine) -> Iterator[bool]:
         """Whether there is a place for it; it is kept for the block."""
         reading = environ["REQUEST_METHOD"] in _READING
-        waits = environ["PATH_INFO"] == _FEED and _WAITS.search(environ.get("QUERY_STRING", ""))
-        room = self._writers if not reading else self._feed if waits else self._readers
+        reads = self._feed if waits_for_change(environ) else self._readers
+        room = reads if reading else self._writers
         if line.waited() > STALE or not room.enter(max(0.0, TIMEOUT - line.waited())):
             yield False
             return
@@ -117,6 +117,12 @@ class Admission:
             return str(token)
         session = self._cookie.search(environ.get("HTTP_COOKIE", ""))
         return session[1] if session else None
+
+
+def waits_for_change(environ: Environ) -> bool:
+    """Whether a request is to be answered only when there is something to tell."""
+    asked = str(environ.get("QUERY_STRING", ""))
+    return environ["PATH_INFO"] == _FEED and _WAITS.search(asked) is not None
 
 
 def _whole(answer: Any) -> Iterable[bytes]:

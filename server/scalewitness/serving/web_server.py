@@ -8,47 +8,57 @@ into gunicorn's own ``GUNICORN_CMD_ARGS``.
 
 import gc
 import os
+import shutil
 import sys
+import tempfile
 from datetime import timedelta
 from typing import Any, Final
-from urllib.parse import quote, unquote
 
 import django
+import structlog
 from django.conf import settings
 from django.urls import get_resolver
 from gunicorn.config import Config
 from gunicorn.glogging import Logger
 
 from scalewitness import env_file
-from scalewitness.domain.masking import masked
-from scalewitness.serving.masked_logs import MaskedFormatter
+from scalewitness.monitoring import COUNTS
+from scalewitness.serving.logs import json_lines
+from scalewitness.serving.noted import NOTED, RequestNotes
 from scalewitness.serving.rooms import least_connections, least_threads
 from scalewitness.serving.static_files import are_collected
 
+_log = structlog.get_logger("gunicorn.access")
+
 LARGEST_READ: Final = 4_000_000
 """Bytes of a body: an operation that takes no more refuses it, and leaves the rest unread."""
+WATCHING: Final = {"/health/live", "/health/ready", "/metrics"}
+"""Routes of what watches this process."""
 
 
-class MaskedLogger(Logger):
-    """gunicorn's, for its access log and its error log."""
+class JsonLogger(Logger):
+    """gunicorn's, for its error log, and for a line of each request."""
 
     def setup(self, cfg: Config) -> None:
         super().setup(cfg)
         for handler in (*self.error_log.handlers, *self.access_log.handlers):
-            handler.setFormatter(MaskedFormatter(handler.formatter))
+            handler.setFormatter(json_lines())
 
-    def atoms(
-        self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta
-    ) -> dict[str, Any]:
-        """What an access log's format may name."""
-        found: dict[str, Any] = super().atoms(resp, req, environ, request_time)
-        asked = (environ["REQUEST_METHOD"], _path(environ["RAW_URI"]), environ["SERVER_PROTOCOL"])
-        return found | {"r": " ".join(asked)}
-
-
-def _path(raw: str) -> str:
-    """As Django reads it: letters that were sent as numbers are letters."""
-    return masked(quote(unquote(raw.partition("?")[0]), safe="/:*"))
+    def access(self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta) -> None:
+        """Not of what only watches this process, as long as all is well."""
+        noted: RequestNotes | None = environ.get(NOTED)
+        if noted is None or (noted.route in WATCHING and noted.status == 200):
+            return
+        _log.info(
+            "request",
+            request_id=noted.id,
+            method=environ["REQUEST_METHOD"],
+            route=noted.route,
+            status=noted.status,
+            seconds=round(request_time.total_seconds(), 4),
+            bytes=getattr(resp, "sent", None),
+            keeper=noted.keeper,
+        )
 
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
@@ -65,9 +75,7 @@ a request sent into a closing connection is lost without an answer."""
 control_socket_disable = True
 """It would sit in the home folder, shared with every other gunicorn."""
 accesslog = "-"
-access_log_format = '%(h)s %(t)s "%(r)s" %(s)s %(b)s %(L)s "%(a)s"'
-"""Without the query, in which people search for names, and without where somebody came from."""
-logger_class = MaskedLogger
+logger_class = JsonLogger
 
 
 def on_starting(server: Any) -> None:
@@ -78,6 +86,9 @@ def on_starting(server: Any) -> None:
         RuntimeError: the process could not serve what it is to, see :func:`require_enough`.
     """
     os.environ["SCALEWITNESS_PROCESS"] = "web"
+    os.environ[COUNTS] = tempfile.mkdtemp(prefix="scalewitness-counts-")
+    if server.cfg.uid != os.geteuid():
+        os.chown(os.environ[COUNTS], server.cfg.uid, server.cfg.gid)
     django.setup()
     get_resolver().url_patterns  # noqa: B018  it loads every view
     gc.freeze()
@@ -110,6 +121,17 @@ def require_enough(cfg: Config) -> None:
     )
     if wrong := [words for is_wrong, words in faults if is_wrong]:
         raise RuntimeError("\n".join(wrong))
+
+
+def child_exit(server: Any, worker: Any) -> None:
+    """What a process that ended had open is open no more; what it counted counts."""
+    from prometheus_client.multiprocess import mark_process_dead  # noqa: PLC0415  after COUNTS is set
+
+    mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+
+
+def on_exit(server: Any) -> None:
+    shutil.rmtree(os.environ[COUNTS], ignore_errors=True)
 
 
 def pre_request(worker: Any, request: Any) -> None:

@@ -4,20 +4,18 @@ from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
 
-import structlog
 from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.conf import global_settings
-from django.core.exceptions import ImproperlyConfigured
 from redis.backoff import NoBackoff
 from redis.exceptions import ConnectionError
 from redis.retry import Retry
 
-from scalewitness.serving.masked_logs import mask_event
 from scalewitness.settings.accounts import *  # noqa: F403
 from scalewitness.settings.backups import *  # noqa: F403
 from scalewitness.settings.environment import DEMO, env, required
 from scalewitness.settings.log import *  # noqa: F403
+from scalewitness.settings.monitoring import *  # noqa: F403
 from scalewitness.settings.postgres import *  # noqa: F403
 
 HERE = Path(__file__).resolve().parents[1]
@@ -75,6 +73,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "scalewitness.serving.requests.NoteRequest",
     "django.middleware.security.SecurityMiddleware",
     "scalewitness.api.compressing.Compress",
     "csp.middleware.CSPMiddleware",
@@ -310,12 +309,6 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 OPERATORS = env.list("OPERATORS", default=[])
 """Addresses of those who run this record, with commas between them. Who proved one of them to be
 theirs is told on Today of what only they can put right; it opens nothing."""
-METRICS_TOKEN = env.str("METRICS_TOKEN", default="")
-"""What `GET /metrics` asks for (``Authorization: Bearer …``), as its numbers are the operator's
-business. Without one there is no such address, for anybody: where a request comes from does not
-say who asks, since a proxy on the same host comes from the loopback too."""
-if METRICS_TOKEN and len(METRICS_TOKEN) < 20:
-    raise ImproperlyConfigured("METRICS_TOKEN: at least 20 characters, made at random")
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
@@ -353,28 +346,4 @@ CONTENT_SECURITY_POLICY = {
         "base-uri": [NONE],
         "object-src": [NONE],
     },
-}
-
-structlog.configure(
-    processors=[
-        structlog.contextvars.merge_contextvars,
-        structlog.processors.add_log_level,
-        structlog.processors.TimeStamper(fmt="iso", utc=True),
-        structlog.processors.ExceptionRenderer(
-            # Values of variables may be names, addresses and passwords.
-            structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
-        ),
-        structlog.processors.JSONRenderer(),
-        mask_event,
-    ],
-)
-LOG_LEVEL = env.str("LOG_LEVEL", default="INFO")
-"""The least that is logged: ``DEBUG``, ``INFO``, ``WARNING`` or ``ERROR``."""
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"masked": {"()": "scalewitness.serving.masked_logs.MaskedFormatter"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "masked"}},
-    "root": {"handlers": ["console"], "level": LOG_LEVEL},
-    "loggers": {"httpx": {"level": "WARNING"}},  # it has a line for each request
 }

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, TypeAlias, TypeVar
 
 from django.db.models import QuerySet, Subquery
@@ -206,3 +207,8 @@ def given_out() -> QuerySet[Checkpoint]:
 def is_given_out(size: int) -> bool:
     """Whether checkpoints over this tree may be given out."""
     return GivenOut.objects.filter(size__gte=size).exists()
+
+
+def last_signed() -> tuple[int, datetime] | None:
+    """Size and time of what was signed last and may be given out; None where nothing may."""
+    return given_out().order_by("-pk").values_list("size", "signed_at").first()

@@ -17,6 +17,7 @@ from scalewitness.ledger.queries.prepared import Prepared, PreparedQuery, asked,
 from scalewitness.ledger.services.fencing import refuse_if_closed
 from scalewitness.ledger.services.inserting import insert_values
 from scalewitness.ledger.services.tiling import lay_tiles
+from scalewitness.monitoring.measures import LOCK_WAIT
 
 B = TypeVar("B", covariant=True)
 
@@ -185,8 +186,9 @@ def take_turn() -> Head:
     """
     if not transaction.get_connection().in_atomic_block:
         raise RuntimeError("a turn ends with its transaction")
-    asked(*IN_LINE)
-    (head,) = LOCKED.rows_of(Head)
+    with LOCK_WAIT.time():
+        asked(*IN_LINE)
+        (head,) = LOCKED.rows_of(Head)
     refuse_if_closed(head.size)
     return head
 

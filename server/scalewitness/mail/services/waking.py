@@ -2,11 +2,13 @@
 
 from collections.abc import Callable
 from threading import Lock, Thread
+from uuid import uuid4
 
 import structlog
 from celery import Celery
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
+from structlog.contextvars import get_contextvars
 
 log = structlog.get_logger()
 
@@ -47,10 +49,17 @@ class Waker:
             return wanted
 
 
-_waker = Waker(lambda: _producer.send_task(DELIVER, retry=False))
+class _Asked:
+    """By which request, of those that asked since the worker was last told, the last."""
+
+    by = ""
+
+
+_waker = Waker(lambda: _producer.send_task(DELIVER, retry=False, headers={"request_id": _Asked.by}))
 
 
 def wake() -> None:
     """Ask the worker to look now. A queue server that is away or does not answer delays
     nobody but the letters: beat looks again anyway."""
+    _Asked.by = get_contextvars().get("request_id") or uuid4().hex
     _waker.wake()

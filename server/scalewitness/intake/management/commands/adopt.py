@@ -11,7 +11,7 @@ from scalewitness.domain.errors import LogContradicted, Refused
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.services.adopting import adopt
 from scalewitness.ledger.services.outside import Outside, read_outside
-from scalewitness.mail.queries import letters_by_state
+from scalewitness.mail.queries import unsent_since
 
 MOST_BYTES = 1 << 20
 STAYS = "The log stays as it is."
@@ -50,7 +50,7 @@ class Command(BaseCommand):
         if not fenced:
             self.stdout.write("No fence stood; nothing was changed.")
             return
-        waiting = letters_by_state()["waiting"] + letters_by_state()["sending"]
+        waiting, _ = unsent_since(timezone.now())
         self.stdout.write(f"The fence is lifted. Letters that now go out: {waiting}.")
 
 
