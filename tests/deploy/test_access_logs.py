@@ -217,7 +217,7 @@ def test_a_proxy_keeps_secrets_out_of_its_logs_and_believes_no_caller(
     supervisor.start(proxy.service)
     addressed_with_secrets(proxy)
     assert proxy.ask("/health/live", {}) == (200, "")
-    assert spoofed(proxy, 62)[-1] == 429
+    assert 429 in spoofed(proxy, 62)  # the minute may end among them
     forged = "7" * 32
     proxy.ask("/about", {"X-Request-Id": forged})
     assert forged not in {one["request_id"] for one in requests_of(served)}
