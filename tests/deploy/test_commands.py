@@ -13,8 +13,8 @@ from packaging.version import Version
 
 ROOT = Path(__file__).parents[2]
 LOCKS = {
-    "requirements.lock": ("server", "local"),
-    "requirements-dev.lock": ("server", "local", "dev"),
+    "requirements.lock": ("server", "local", "objects"),
+    "requirements-dev.lock": ("server", "local", "objects", "dev"),
 }
 
 

@@ -122,6 +122,7 @@ ELSEWHERE = {
     ),
     "ledger.WitnessPush": "how it goes with sending",
     "books.BookSalt": "what opens the lines",
+    "animals.PhotoErasure": "what is still to go from the bucket; that it was erased is in the log",
     "animals.Collection seasons.Season": "as its last edit left it",
     "seasons.SeasonOutlook": "worked out from the entries again, for one reader",
     "mail.DeliveryReport": "quotes addresses, and goes with them; bears on no fact",

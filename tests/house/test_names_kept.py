@@ -6,6 +6,8 @@ from django.conf import settings
 from django.utils.module_loading import import_string
 
 SCHEDULED = {
+    "scalewitness.animals.tasks.keep_bucket",
+    "scalewitness.animals.tasks.sweep_bucket",
     "scalewitness.importing.tasks.forget_old_lists",
     "scalewitness.intake.tasks.chase_disclosures",
     "scalewitness.intake.tasks.end_devices",

@@ -11,7 +11,7 @@ from tests.plugins.told_once import told_once
 from tests.world import World, keeper, probing
 
 from scalewitness.animals.models import Animal, Photo
-from scalewitness.animals.services import erase_photo_files
+from scalewitness.animals.services.photo_files import erase_photo_files
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.photos_compared import after_comparisons
 from scalewitness.domain.sexing.evidence import Compared
@@ -173,7 +173,7 @@ def test_a_picture_taken_for_it_proves_nothing(pictured: Pictured) -> None:
 
 
 def test_what_nobody_can_look_at_is_not_compared(pictured: Pictured) -> None:
-    erase_photo_files(Photo.objects.filter(pk=pictured.earlier))
+    erase_photo_files(Photo.objects.filter(pk=pictured.earlier), pictured.world.now)
     assert pictured.refused("same") == "not_now"
 
 

@@ -10,7 +10,7 @@ from tests.pictures import body_of, camera_file, plain_file
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal, Photo, PhotoFile
-from scalewitness.animals.queries import photo_file
+from scalewitness.animals.queries.photo_files import photo_file
 from scalewitness.domain.errors import NotFound, NotTheFile, Refused
 from scalewitness.domain.translog.canonical import parse_strict
 from scalewitness.intake.batch import Actor

@@ -10,7 +10,7 @@ from tests.pages.conftest import Here
 from tests.pictures import camera_file
 
 from scalewitness.animals.models import Animal, Photo
-from scalewitness.animals.queries import photo_file
+from scalewitness.animals.queries.photo_files import photo_file
 from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.intake import heavy_work
 from scalewitness.mail.services.links import link_token

@@ -17,7 +17,7 @@ from tests.signing import Phone, phone, rule
 from tests.world import PASSWORD, new_id
 
 from scalewitness.animals.models import Animal, Identifier, Photo
-from scalewitness.animals.queries import photo_file
+from scalewitness.animals.queries.photo_files import photo_file
 from scalewitness.calls.models import Call
 from scalewitness.domain.translog.devices import holds
 from scalewitness.intake.devices import sign_out_everywhere

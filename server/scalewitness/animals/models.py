@@ -202,17 +202,57 @@ class Photo(AppendOnly):
 
 
 class PhotoFile(models.Model):
-    """The file itself, once it arrived. It may be deleted when the law asks for it; it can
-    never be changed."""
+    """That the file arrived, and the file itself: ``data``, or in the bucket the ``object`` of this
+    id. It may be deleted when the law asks for it; it can be moved, and never changed."""
 
     photo = models.OneToOneField(
         Photo, primary_key=True, on_delete=models.PROTECT, related_name="file"
     )
-    data = models.BinaryField()
+    data = models.BinaryField(null=True)
+    object = models.UUIDField(null=True, unique=True)
     arrived_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(data__isnull=True, object__isnull=False)
+                | models.Q(data__isnull=False, object__isnull=True),
+                name="photo_file_in_one_place",
+            )
+        ]
+        indexes = [
+            models.Index(
+                fields=["photo"],
+                condition=models.Q(data__isnull=False),
+                name="photo_file_in_database",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"file of {self.photo_id}"
+
+
+class PhotoErasure(models.Model):
+    """That the file of a photo was erased, so that it never arrives again. ``cleared_at``: since
+    when the bucket is known to hold nothing of it."""
+
+    photo = models.OneToOneField(
+        Photo, primary_key=True, on_delete=models.PROTECT, related_name="erasure"
+    )
+    at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True)
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["photo"],
+                condition=models.Q(cleared_at__isnull=True),
+                name="photo_erasure_to_clear",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"erasure of {self.photo_id}"
 
 
 class Custody(AppendOnly):

@@ -83,6 +83,8 @@ def passing(fault: Exception, method: str | None) -> Refused:
     log.warning(
         "outcome_unknown" if unknown else "held_up", error=type(fault.__cause__ or fault).__name__
     )
+    if isinstance(fault, Busy):
+        return fault
     return OutcomeUnknown() if unknown else Busy()
 
 

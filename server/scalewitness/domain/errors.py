@@ -270,6 +270,18 @@ class OutcomeUnknown(Refused):
     retry_after: ClassVar[int] = 2
 
 
+class FilesAway(Busy):
+    """Where photos' files are kept does not answer, or not rightly; they are not gone."""
+
+    title = "The photo cannot be shown just now; it is kept, ask again in a while"
+    retry_after = 30
+
+    def __init__(self, why: str = "") -> None:
+        """``why`` is the operator's to read."""
+        super().__init__()
+        self.why = why
+
+
 class Resync(Refused):
     """A place in the feed of changes that is not of this log, or not any more."""
 

@@ -8,6 +8,7 @@ from typing import Literal
 from uuid import UUID
 
 import msgspec
+from django.utils import timezone
 
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.regrowth import Regrowth
@@ -23,6 +24,7 @@ from scalewitness.fsck.log import (
     read_state,
 )
 from scalewitness.fsck.map import check_map
+from scalewitness.fsck.objects import Unreferred, check_bucket
 from scalewitness.fsck.older import (
     altered,
     check_older_seals,
@@ -51,8 +53,8 @@ from scalewitness.standings.queries.surroundings import (
     surroundings,
 )
 
-Part = Literal["log", "rows", "standings", "books"]
-PARTS: tuple[Part, ...] = ("log", "rows", "standings", "books")
+Part = Literal["log", "rows", "standings", "books", "objects"]
+PARTS: tuple[Part, ...] = ("log", "rows", "standings", "books", "objects")
 Shown = Callable[[str, int, int], None]
 """Told the part, how far it is and how far it goes."""
 
@@ -121,6 +123,7 @@ class FsckRun:
             mark.devices, mark.versions = sound.devices, sound.versions
         self._crew = Crew(processes)
         self._keep, self._show = keep, show
+        self.unreferred = Unreferred()
         with snapshot():
             self.state: State = read_state()
             if mark.position == 0 and "log" in mark.parts:
@@ -155,6 +158,8 @@ class FsckRun:
         if "books" in self.mark.parts:
             with snapshot():
                 self._note(check_books(self._crew))
+        if "objects" in self.mark.parts:
+            self._note(check_bucket(timezone.now(), self.unreferred))
 
     def _note(self, differences: Iterable[Difference]) -> None:
         for one in differences:

@@ -9,6 +9,7 @@ import msgspec
 from scalewitness.domain.translog.devices import READ_WHOLE, bears_on, holds
 from scalewitness.domain.translog.leaf import Leaf
 from scalewitness.fsck.erasures import check_gone
+from scalewitness.fsck.objects import check_objects, files_in_bucket
 from scalewitness.fsck.reading import Read, entries_between, read_entry
 from scalewitness.fsck.report import Difference
 from scalewitness.fsck.rows import check_files, check_rows, check_texts, texts_beside
@@ -58,6 +59,8 @@ def look_at(parts: Sequence[str], place: tuple[int, int]) -> Looked:
         read = [read_entry(entry) for entry in entries_between(start, end)]
         found = list(_beside(parts, read, start, end))
         signatures = _signatures(read) if "log" in parts else []
+        files = files_in_bucket(one.fact for one in read if one.fact) if "log" in parts else []
+    found += check_objects(files)
     in_place = [one.hash for at, one in enumerate(read, start) if one.position == at]
     here = {one.position for one in read}
     versions = [(one.position, one.leaf.stamp is not None) for one in read if one.leaf]

@@ -17,7 +17,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 
 from scalewitness.animals.models import Photo
-from scalewitness.animals.services import erase_photo_files
+from scalewitness.animals.services.photo_files import erase_photo_files
 from scalewitness.books.services import forget_lines
 from scalewitness.calls.models import HeldCall
 from scalewitness.disclosures.models import Disclosure
@@ -74,7 +74,8 @@ def erase_texts_of(fact: UUID, now: datetime, wish: Wish) -> int:
         batch = Batch(RECORD, now)  # first: it takes the log's lock
         forget_lines("texts", [fact])
         forget_lines("files of photos", [fact])
-        texts, files = erase_text(fact), erase_photo_files(Photo.objects.filter(pk=fact))
+        texts = erase_text(fact)
+        files = erase_photo_files(Photo.objects.filter(pk=fact), now)
         if texts:
             batch.state("data_erased", fact, DataErased(what="text", wish=wish))
         if files:
@@ -97,7 +98,7 @@ def erase_texts_by(person: UUID, now: datetime, wish: Wish, about: UUID | None =
         photos = Photo.objects.filter(pk__in=stated.values("fact"))
         forget_lines("texts", gone.values_list("fact", flat=True))
         forget_lines("files of photos", photos.values_list("pk", flat=True))
-        deleted = gone.delete()[0] + erase_photo_files(photos)
+        deleted = gone.delete()[0] + erase_photo_files(photos, now)
         if deleted:
             of = str(about) if about else None
             body = DataErased(what="all_they_wrote", wish=wish, of=of)

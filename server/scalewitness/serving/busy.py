@@ -25,7 +25,7 @@ def come_again(path: str, why: Refused | None = None) -> HttpResponse:
     elif isinstance(reason, OutcomeUnknown):
         answer = errors.outcome_unknown(reason.retry_after)
     else:
-        answer = errors.busy(Busy.retry_after)
+        answer = errors.busy(reason.retry_after if isinstance(reason, Busy) else Busy.retry_after)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 

@@ -4,7 +4,6 @@ from datetime import timedelta
 from email.utils import parseaddr
 from pathlib import Path
 
-from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from django.conf import global_settings
 from redis.backoff import NoBackoff
@@ -16,7 +15,9 @@ from scalewitness.settings.backups import *  # noqa: F403
 from scalewitness.settings.environment import DEMO, env, required
 from scalewitness.settings.log import *  # noqa: F403
 from scalewitness.settings.monitoring import *  # noqa: F403
+from scalewitness.settings.photos import *  # noqa: F403
 from scalewitness.settings.postgres import *  # noqa: F403
+from scalewitness.settings.schedule import *  # noqa: F403
 
 HERE = Path(__file__).resolve().parents[1]
 
@@ -138,72 +139,6 @@ CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
-CELERY_BEAT_SCHEDULE = {
-    "deliver waiting letters": {
-        "task": "scalewitness.mail.tasks.deliver_waiting",
-        "schedule": 10.0,
-    },
-    "sign the log's head": {
-        "task": "scalewitness.ledger.tasks.sign_head",
-        "schedule": 10.0,
-    },
-    "send the log's head to witnesses": {
-        "task": "scalewitness.ledger.tasks.push_to_witnesses",
-        "schedule": 10.0,
-    },
-    "chase disclosures": {
-        "task": "scalewitness.intake.tasks.chase_disclosures",
-        "schedule": 300.0,
-    },
-    "compute seasons": {
-        "task": "scalewitness.seasons.tasks.compute_seasons",
-        "schedule": 5.0,
-        "options": {"expires": 5.0},
-    },
-    "ask practices": {"task": "scalewitness.letters.tasks.ask_practices", "schedule": 300.0},
-    "remind of late checks": {
-        "task": "scalewitness.letters.tasks.remind_of_late_checks",
-        "schedule": 3600.0,
-    },
-    "forget old lists": {
-        "task": "scalewitness.importing.tasks.forget_old_lists",
-        "schedule": 3600.0,
-    },
-    "write digests": {
-        "task": "scalewitness.intake.tasks.write_digests",
-        "schedule": crontab(hour="5", minute="10", day_of_week="mon"),
-    },
-    "end devices": {"task": "scalewitness.intake.tasks.end_devices", "schedule": 300.0},
-    "go on reassessing": {
-        "task": "scalewitness.intake.tasks.go_on_reassessing",
-        "schedule": 600.0,
-    },
-    "learn numbers": {
-        "task": "scalewitness.standings.tasks.learn_numbers",
-        "schedule": crontab(hour="3", minute="50"),
-    },
-    "count unanswered calls": {
-        "task": "scalewitness.intake.tasks.count_unanswered",
-        "schedule": 3600.0,
-    },
-    "count accounts named as one": {
-        "task": "scalewitness.intake.tasks.count_named",
-        "schedule": 3600.0,
-    },
-    "forget unanswered invitations": {
-        "task": "scalewitness.visits.tasks.forget_invitations",
-        "schedule": 3600.0,
-    },
-    "close the books": {
-        "task": "scalewitness.intake.tasks.close_the_books",
-        "schedule": 600.0,
-    },
-    "lapse offers": {"task": "scalewitness.intake.tasks.lapse_due_offers", "schedule": 300.0},
-    "update examiners' records": {
-        "task": "scalewitness.intake.tasks.update_records",
-        "schedule": crontab(hour="3", minute="20"),
-    },
-}
 
 EMAIL = env.email_url("EMAIL_URL", default="smtp://127.0.0.1:25")
 """The mail host that letters are given to: ``smtp://``, with STARTTLS ``smtp+tls://``, with TLS
@@ -234,6 +169,7 @@ receipts, papers and the API stay in UTC."""
 USE_TZ = True
 USE_I18N = False
 
+STORAGES = global_settings.STORAGES | {"photos": PHOTO_BUCKET}  # noqa: F405
 STATIC_URL = "/static/"
 STATICFILES_DIRS = [HERE / "pages" / "static"]
 STATIC_ROOT = None if DEMO else env.str("STATIC_ROOT", default="/var/lib/scalewitness/static")
@@ -242,9 +178,7 @@ for each version, before it starts. A proxy may serve it under ``/static/`` itse
 WHITENOISE_USE_FINDERS = DEMO  # from where they lie, so that nothing need be collected
 WHITENOISE_IMMUTABLE_FILE_TEST = "^/static/[0-9a-f]{16}/"  # as `serving.static_files` has them
 if not DEMO:
-    STORAGES = global_settings.STORAGES | {
-        "staticfiles": {"BACKEND": "scalewitness.serving.static_files.VersionedFiles"}
-    }
+    STORAGES |= {"staticfiles": {"BACKEND": "scalewitness.serving.static_files.VersionedFiles"}}
 _beside = HERE.parent.parent / "clients" / "rackside"  # in a checkout; else it is in the package
 RACKSIDE_ROOT = env.str("RACKSIDE_ROOT", default="") or str(
     _beside if _beside.is_dir() else HERE / "rackside"

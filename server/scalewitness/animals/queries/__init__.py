@@ -17,7 +17,6 @@ from scalewitness.animals.models import (
     Husbandry,
     Identifier,
     Photo,
-    PhotoFile,
 )
 from scalewitness.animals.queries.grants import active_grants, is_partner
 from scalewitness.domain.errors import NotFound
@@ -313,12 +312,6 @@ def photos_of(animal: UUID) -> QuerySet[Photo]:
     the file is there."""
     rows = Photo.objects.filter(animal=animal).order_by("position")
     return rows.annotate(has_file=Q(file__isnull=False))
-
-
-def photo_file(photo: UUID) -> bytes | None:
-    """The file of a photo, None where it has not arrived or was erased."""
-    data = PhotoFile.objects.filter(pk=photo).values_list("data", flat=True).first()
-    return None if data is None else bytes(data)
 
 
 EDITED = ("name", "rack", "description", "hold_off")

@@ -6,7 +6,8 @@ from uuid import UUID
 from msgspec import Meta
 from rest_framework.response import Response
 
-from scalewitness.animals.queries import photo_file, photo_of
+from scalewitness.animals.queries import photo_of
+from scalewitness.animals.queries.photo_files import photo_file
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.pictures.plain import MEDIA_TYPE
 

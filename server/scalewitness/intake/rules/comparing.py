@@ -5,7 +5,8 @@ from typing import cast
 from uuid import UUID
 
 from scalewitness.animals.models import Photo
-from scalewitness.animals.queries import photo_file, photo_of
+from scalewitness.animals.queries import photo_of
+from scalewitness.animals.queries.photo_files import has_photo_file
 from scalewitness.calls import services
 from scalewitness.calls.models import Call
 from scalewitness.calls.queries.made import call_of
@@ -75,7 +76,7 @@ def _check_photos(call: Call, body: PhotosCompared) -> None:
         raise OutOfRange("It is no photo of this check.", pointer="/body/photo")
     if not is_earlier(earlier, call):
         raise OutOfRange("No such photo was on record before.", pointer="/body/earlier")
-    if photo_file(photo.pk) is None or photo_file(UUID(body.earlier)) is None:
+    if not (has_photo_file(photo.pk) and has_photo_file(UUID(body.earlier))):
         raise NotNow("A photo has not arrived yet, or was erased.")
 
 

@@ -8,6 +8,7 @@ from uuid import UUID
 from scalewitness.animals import services
 from scalewitness.animals.models import Photo
 from scalewitness.animals.queries import animal_of, is_steward, photo_of
+from scalewitness.animals.services.photo_files import store_photo_file
 from scalewitness.calls.models import HeldCall
 from scalewitness.calls.queries.held import grant_of, own_held_call, photos_held_with
 from scalewitness.calls.queries.made import call_of
@@ -91,7 +92,7 @@ def take_photo_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> No
             check_decodable(data)
     except NotPlain as fault:
         raise NotTheFile(f"{str(fault)[:1].upper()}{str(fault)[1:]}.") from None
-    services.store_photo_file(found, data, now)
+    store_photo_file(found, data, now)
 
 
 def keep_reencoded_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -> None:
@@ -100,7 +101,7 @@ def keep_reencoded_file(photo: UUID, data: bytes, actor: Actor, now: datetime) -
     Raises:
         NotFound, NotTheFile: as above.
     """
-    services.store_photo_file(_own_photo(photo, data, actor), data, now)
+    store_photo_file(_own_photo(photo, data, actor), data, now)
 
 
 def _own_photo(photo: UUID, data: bytes, actor: Actor) -> Photo:

@@ -6,7 +6,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from scalewitness.animals.queries import photo_file, title_of
+from scalewitness.animals.queries import title_of
+from scalewitness.animals.queries.photo_files import photo_file
 from scalewitness.calls.queries.made import call_of
 from scalewitness.calls.queries.visibility import animal_seen
 from scalewitness.domain.errors import Busy, NotFound
@@ -38,6 +39,7 @@ def _picture(photo: UUID) -> HttpResponse:
     if data is None:
         raise NotFound()
     response = HttpResponse(data, content_type=MEDIA_TYPE)
+    response["Cache-Control"] = "private, no-store"
     response["Content-Disposition"] = f'inline; filename="photo-{photo}.jpg"'
     return response
 

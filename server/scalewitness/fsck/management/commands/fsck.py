@@ -6,12 +6,15 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from scalewitness.domain.errors import FilesAway
 from scalewitness.domain.translog.checkpoints import Checkpoint, NotACheckpoint
 from scalewitness.domain.translog.notes import BadNote, open_checkpoint
 from scalewitness.fsck.crew import fitting_processes
 from scalewitness.fsck.log import Claim, trusted_keys
+from scalewitness.fsck.objects import Unreferred
 from scalewitness.fsck.report import Report
 from scalewitness.fsck.run import PARTS, FsckRun, OtherRun, keep_mark, read_mark
 from scalewitness.fsck.since import NotKept, keep_sound, read_sound
@@ -82,14 +85,16 @@ class Command(BaseCommand):
         processes = options["processes"] or fitting_processes()
         keep = partial(keep_mark, file)
         run = FsckRun(mark, keep, self._show, claims, processes, sound)
-        if since is None:
-            report = run.everything()
-        else:
-            report, found = run.everything_since()
+        try:
+            report, found = (run.everything(), None) if since is None else run.everything_since()
+        except FilesAway:
+            raise CommandError("the bucket of photos does not answer; the log says why") from None
         if file is not None:
             file.unlink(missing_ok=True)
+        self._tell_of_others(run.unreferred)
         self._report(report, run.state.size, sound.tree.size if sound else 0)
-        if since is not None:  # else it differs, and the next check begins where this one did
+        if since is not None and found is not None:
+            # Else it differs, and the next check begins where this one did.
             keep_sound(since, found)
             self.stdout.write(f"{since} has what was checked, up to position {run.state.size}")
 
@@ -105,6 +110,13 @@ class Command(BaseCommand):
                 _require_present(file, checkpoint)
                 return Claim(str(file), checkpoint.size, checkpoint.root)
         raise CommandError(f"{file} is not a checkpoint of this log: {faults[0]}")
+
+    def _tell_of_others(self, others: Unreferred) -> None:
+        if others.oldest is not None:
+            self.stdout.write(
+                f"{others.count} objects in the bucket belong to no photo, the oldest of "
+                f"{others.oldest:%Y-%m-%d}; they go after {settings.PHOTO_OBJECTS_KEPT_DAYS} days"
+            )
 
     def _report(self, report: Report, size: int, since: int) -> None:
         differences = report.firsts()

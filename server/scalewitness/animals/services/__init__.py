@@ -7,7 +7,7 @@ from uuid import UUID
 
 import msgspec
 from django.db import IntegrityError, transaction
-from django.db.models import Model, QuerySet
+from django.db.models import Model
 
 from scalewitness.animals.models import (
     IN_ERROR,
@@ -18,7 +18,6 @@ from scalewitness.animals.models import (
     Joining,
     JoiningAnswer,
     Photo,
-    PhotoFile,
 )
 from scalewitness.domain.errors import IdReused, VersionStale
 from scalewitness.domain.facts import (
@@ -222,18 +221,6 @@ def store_photo(fact: Logged[PhotoAttached]) -> None:
         sha256=body.sha256,
         size=body.size,
     )
-
-
-def store_photo_file(photo: Photo, data: bytes, now: datetime) -> None:
-    """Keep the file; one that is there already stays."""
-    row = PhotoFile(photo=photo, data=data, arrived_at=now)
-    PhotoFile.objects.bulk_create([row], ignore_conflicts=True)
-
-
-def erase_photo_files(photos: QuerySet[Photo]) -> int:
-    """Delete the files of photos; their fingerprints stay in the log."""
-    deleted, _ = PhotoFile.objects.filter(photo__in=photos.values("pk")).delete()
-    return deleted
 
 
 def husbandry_row(fact: Logged[HusbandryNoted]) -> Row:
