@@ -9,8 +9,8 @@ from scalewitness.domain.facts import BODIES
 from scalewitness.domain.sexing.recomputing import OrderedFact
 from scalewitness.domain.translog.checkpoints import Checkpoint, read_body
 from scalewitness.domain.translog.notes import read_note
+from scalewitness.domain.translog.stated_map import opening_in
 from scalewitness_cli.recomputing import JOINING, Beside, Entries, beside_in, computed_again
-from scalewitness_cli.stating import opening_in
 
 
 @dataclass

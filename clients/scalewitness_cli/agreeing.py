@@ -1,14 +1,13 @@
 """Whether what is shown of an animal agrees with its entries: what the server works out from them
 and shows beside them is held to them too."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from scalewitness.domain.identifiers import plain_code
+from scalewitness.domain.sheet_stated import sheet_stated
 from scalewitness.domain.translog.commitment import commit
 
 Shown = Mapping[str, Any]
-PARTICULARS = ("animal_registered", "particulars_corrected")
 
 
 def amiss(shown: Shown, facts: Sequence[Shown], *, some_hidden: bool) -> Iterator[str]:
@@ -54,25 +53,3 @@ def _sheet(shown: Shown, stated: Shown, *, some_hidden: bool) -> Iterator[str]:
         yield "the species or the day of hatching shown is not the one that was stated"
     if (shown.get("ended") or {}).get("why") != stated["ended"]:
         yield "whether the animal died, was lost or stolen is shown otherwise than stated"
-
-
-def sheet_stated(entries: Iterable[tuple[str, Shown]]) -> dict[str, Any]:
-    """What entries, as kinds and bodies in the log's order, state of an animal beside its checks:
-    ``codes`` (scheme and code each, sorted), ``species``, ``hatched`` and why it ``ended``."""
-    codes: dict[tuple[str, str], None] = {}
-    found: dict[str, Any] = {"species": None, "hatched": None, "ended": None}
-    for kind, body in entries:
-        if kind in PARTICULARS:
-            found |= {"species": body["species"], "hatched": body.get("hatched")}
-        elif kind == "identifier_assigned":
-            codes[_code_in(body)] = None
-        elif kind == "identifier_withdrawn":
-            codes.pop(_code_in(body), None)
-        elif kind in ("animal_ended", "end_corrected"):
-            found["ended"] = body["why"] if kind == "animal_ended" else None
-    return found | {"codes": sorted(map(list, codes))}
-
-
-def _code_in(body: Shown) -> tuple[str, str]:
-    """Scheme and code of an entry about an identifier, in the form that codes are stored in."""
-    return body["scheme"], plain_code(body["scheme"], body["code"])

@@ -28,9 +28,10 @@ where they did go that deep; ``observed``: JSON of another method; ``harm``: wor
 spaces."""
 ANIMALS = ("tag", "transponder", "species", "hatched", "name", "rack", "description", "collection")
 OUT_CALLS = ("id", "position", *CALLS[:13], "examiner", "reported_role", "reported_who", "report",
-    "document", "note")  # fmt: skip
+    "document", "note", "log_origin")  # fmt: skip
 """``examiner``: whoever sent it. Of a report also the role and id of whom it names, what the record
-makes of it (``unconfirmed``, ``confirmed``, ``denied``), and the SHA-256 of its document."""
+makes of it (``unconfirmed``, ``confirmed``, ``denied``), and the SHA-256 of its document.
+``log_origin``: of the log that ``position`` is in."""
 OUT_ANIMALS = ("id", *ANIMALS, "grams", "standing", "p_male")
 
 
@@ -133,8 +134,11 @@ def call_facts(
     return _named(checks.facts_of(noted, steward=steward), at, [keeper, animal, content])
 
 
-def call_row(fact: Mapping[str, Any], tag: str, report: str) -> dict[str, object]:
-    """A call of the feed as a line. ``report``: what the record makes of it as a report."""
+def call_row(
+    fact: Mapping[str, Any], tag: str, report: str, origin: str | None
+) -> dict[str, object]:
+    """A call of the feed as a line. ``report``: what the record makes of it as a report;
+    ``origin``: of the log that it is in."""
     entry, body = fact["entry"], fact["entry"]["body"]
     observed, by = body["observed"], body["identified"]
     is_probing, reported = observed["method"] == "probing", body.get("reported") or {}
@@ -160,6 +164,7 @@ def call_row(fact: Mapping[str, Any], tag: str, report: str) -> dict[str, object
         "report": report if reported else "",
         "document": body.get("document"),
         "note": fact["texts"].get("note"),
+        "log_origin": origin,
     }
 
 

@@ -18,6 +18,7 @@ from scalewitness_cli.replica import (
     record_in,
 )
 from scalewitness_cli.store import Store, keep
+from scalewitness_cli.whose_log import note_origin
 
 PAGE = 100
 """Changes: while one page is stored and what it brings is proved, the next is made."""
@@ -57,6 +58,7 @@ def store_page(store: Store, page: Page) -> int:
             purged += forget_before(connection, pull)
             keep(connection, "resyncing", None)
         keep(connection, "cursor", cursor)
+        note_origin(connection, page)
     if purged:
         store.forget_freed()
     return purged

@@ -6,6 +6,7 @@ from scalewitness_cli.commands.accepting import accept
 from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
 from scalewitness_cli.commands.breeding import carries, prospects
+from scalewitness_cli.commands.bundle import bundle, check_bundle
 from scalewitness_cli.commands.care import feed, move, note, shed, weigh
 from scalewitness_cli.commands.checking import check
 from scalewitness_cli.commands.editing import edit
@@ -49,9 +50,9 @@ KEEPERS = (sign_in, sign_out, status, servers, trust_log, follow_log, accept, sh
     weigh, feed, shed, note, move, register, edit, end, traits, carries, prospects, season, sync,
     in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, sent_by, send,
     show, unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations,
-    vouch, vouchers)  # fmt: skip
-WATCHERS = (manual, verify, witness, require_witnesses, revoke_witness, alarms, acknowledge,
-    evidence)  # fmt: skip
+    vouch, vouchers, bundle)  # fmt: skip
+WATCHERS = (manual, verify, check_bundle, witness, require_witnesses, revoke_witness, alarms,
+    acknowledge, evidence)  # fmt: skip
 season.add_command(plan)
 for command in (*KEEPERS, *WATCHERS):
     cli.add_command(command)

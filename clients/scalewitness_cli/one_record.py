@@ -9,6 +9,7 @@ from scalewitness.domain.fact_words import in_words
 from scalewitness.domain.translog.canonical import canonical_bytes
 from scalewitness.domain.translog.checkpoints import Checkpoint
 from scalewitness.domain.translog.record_map import Link, NotShown, Opening, require_whole
+from scalewitness.domain.translog.stated_map import opening_in
 from scalewitness.domain.translog.tiles import nodes_in
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey
@@ -18,7 +19,6 @@ from scalewitness_cli.outbox import Item
 from scalewitness_cli.receipts import entries_of
 from scalewitness_cli.recomputing import Beside
 from scalewitness_cli.replica import KeptFact
-from scalewitness_cli.stating import opening_in
 from scalewitness_cli.witness import Log
 
 MALFORMED = (ValueError, KeyError, TypeError)

@@ -13,11 +13,11 @@ from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.domain.translog.notes import BadNote, Note, open_checkpoint, read_note
 from scalewitness.domain.translog.record_map import Link, NotShown, require_whole
+from scalewitness.domain.translog.stated_map import certified_key, map_in, opening_in
 from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness.domain.translog.vrf import VrfKey
 from scalewitness_cli.recomputing import SAME, Beside, Entries, beside_in, computed_again
 from scalewitness_cli.shown import Record, disagreements
-from scalewitness_cli.stating import certified_key, map_in, opening_in
 
 FORMAT = "scalewitness record and proof, version 1"
 MAX_BYTES = 64 * 2**20

@@ -7,9 +7,9 @@ from typing import Any
 import msgspec
 
 from scalewitness.domain.moments import parse_moment
+from scalewitness.domain.sheet_stated import sheet_stated
 from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.leaf import Leaf
-from scalewitness_cli.agreeing import sheet_stated
 
 Fields = Mapping[str, Any]
 CALLS = ("call_made", "call_refiled")

@@ -19,6 +19,7 @@ from scalewitness.domain.translog.freshness import SLACK, overdue
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.leaf import read_leaf
 from scalewitness.domain.translog.notes import BadNote, Note, open_note, read_note
+from scalewitness.domain.translog.stated_map import map_in
 from scalewitness_cli.alarms import Alarm
 from scalewitness_cli.key_following import Vouched, vouched
 from scalewitness_cli.locking import write_whole
@@ -26,7 +27,6 @@ from scalewitness_cli.memory import Memory
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.revoked import TellsRevoked, learn
 from scalewitness_cli.revoked import known as known_revoked
-from scalewitness_cli.stating import map_in
 from scalewitness_cli.witness import Known, Log, Seen, look
 
 UNSHOWN = "The log does not show when it signed its newest state."

@@ -19,6 +19,7 @@ from scalewitness.domain.translog.base64s import decode64
 from scalewitness.domain.translog.keys import VerifierKey
 from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.record_map import Link, NotShown
+from scalewitness.domain.translog.stated_map import certified_key, map_in
 from scalewitness.domain.translog.vrf import VrfKey, read_key
 from scalewitness_cli import replica
 from scalewitness_cli.ahead import Asked, answers
@@ -39,7 +40,6 @@ from scalewitness_cli.outbox import Item, items
 from scalewitness_cli.recomputing import beside_in, computed_again, entries_here
 from scalewitness_cli.remote import Api, Refusal, Stopped
 from scalewitness_cli.sealed import links_of
-from scalewitness_cli.stating import certified_key, map_in
 from scalewitness_cli.store import Store, keep
 from scalewitness_cli.witness import Log, Trouble, alarmed, look
 

@@ -7,12 +7,15 @@ The bodies of facts are those of ``scalewitness.domain.facts``, what is observed
 from importlib.metadata import PackageNotFoundError, version
 
 from scalewitness_cli.remote import Closed, Faulty, Later, Refusal, Stopped, Unreachable
+from scalewitness_client.bundles import BadBundle, BundleRecord, check_bundle
 from scalewitness_client.client import Client
 from scalewitness_client.problems import InvalidFact, LogAlarm, NotAccepted
 from scalewitness_client.reading import AnimalRecord, EntryRecord, StandingRecord
 
 __all__ = [
     "AnimalRecord",
+    "BadBundle",
+    "BundleRecord",
     "Client",
     "Closed",
     "EntryRecord",
@@ -25,6 +28,7 @@ __all__ = [
     "StandingRecord",
     "Stopped",
     "Unreachable",
+    "check_bundle",
 ]
 
 try:

@@ -26,6 +26,7 @@ from scalewitness_cli.speaking import line_to
 from scalewitness_cli.store import Store, data_folder, used_servers
 from scalewitness_cli.sync import Synced, sync
 from scalewitness_cli.trust import kept_keys, keys_file
+from scalewitness_cli.whose_log import origin_of
 from scalewitness_client.problems import InvalidFact, LogAlarm, NotAccepted
 from scalewitness_client.reading import AnimalRecord, EntryRecord, animal_of, entry_of
 
@@ -103,6 +104,11 @@ class Client:
     def keeper(self) -> str:
         """The keeper's id."""
         return self._identity.keeper
+
+    @property
+    def log_origin(self) -> str | None:
+        """Of the log that all positions read here are of; None before the first sync."""
+        return origin_of(self._store)
 
     # --- reading, as of the last sync
 
@@ -190,6 +196,16 @@ class Client:
         return self.state(animal, body, at=at, texts={"note": note} if note else None)
 
     # --- the server
+
+    def bundle(self, animal: AnimalRecord) -> bytes:
+        """The animal's whole record as one signed file, for :func:`check_bundle` anywhere.
+
+        Raises:
+            Refusal: only a part of it may be seen.
+            Unreachable: after retries.
+        """
+        with Api(self._store.url, self._identity.token, QUIET) as api:
+            return api.file(f"animals/{animal.id}/bundle")
 
     def sync(self, seconds: float = 60.0) -> Synced:
         """Send what waits, hold the log to what was seen of it, fetch what is new, prove it.

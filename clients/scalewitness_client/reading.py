@@ -74,7 +74,7 @@ def animal_of(shown: replica.Shown) -> AnimalRecord:
         ended=(shown.get("ended") or {}).get("why"),
         grams=None if grams is None else Decimal(str(grams)),
         weighed_at=parse_moment(weighed) if weighed else None,
-        standing=_standing(shown.get("standing")),
+        standing=standing_of(shown.get("standing")),
     )
 
 
@@ -92,7 +92,7 @@ def entry_of(fact: replica.Shown) -> EntryRecord:
     )
 
 
-def _standing(shown: Any) -> StandingRecord | None:
+def standing_of(shown: Any) -> StandingRecord | None:
     if not shown:
         return None
     kept = {name: shown[name] for name in StandingRecord.__struct_fields__}

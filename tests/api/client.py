@@ -78,11 +78,16 @@ class Api:
         )
         answer = Answer(response)
         check_against_document(method, path, answer)
+        if answer.status < 400 and isinstance(answer.body, dict):
+            answer.log_origin = answer.body.pop("log_origin", None)
         return answer
 
 
 class Answer:
-    """An answer with its body read."""
+    """An answer with its body read. ``log_origin``: whose its positions are, taken out of the body
+    once that was held to the document."""
+
+    log_origin: str | None = None
 
     def __init__(self, response: HttpResponse) -> None:
         self.status = response.status_code

@@ -179,6 +179,7 @@ ROWS = [
     Row("GET", "animals/{blind}", to(200, *SEES_SOME)),
     Row("PATCH", "animals/{blind}", to(200, *STEWARDS), plain(rack="B2"), V1),
     Row("GET", "animals/{blind}/history", to(200, *SEES_WHOLE)),
+    Row("GET", "animals/{blind}/bundle", to(200, *SEES_WHOLE)),
     Row("GET", "animals/{blind}/plan", to(200, *STEWARDS)),
     Row("POST", "animals/{blind}/what-if", to(200, *SEES_WHOLE),
         plain(method="ultrasound", conclusion="male", role="veterinarian")),

@@ -13,6 +13,7 @@ from django.template.loader import render_to_string
 from tests.pages.browser import BARE_ID
 
 from scalewitness import letters
+from scalewitness.ledger.services.memory import present_origin
 from scalewitness.letters import sales
 from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import COVER
@@ -571,7 +572,7 @@ def test_the_disclosure_shows_both_versions_and_what_to_do() -> None:
         assert "about 73 in 100 would be male" in lower
         assert "25 November 2026, 14:05 UTC" in part
         assert "9 January 2027, 08:30 UTC" in part
-        assert "positions in the record: what you were told, 41; what it says now," in lower
+        assert f"positions in the log {present_origin()}: what you were told, 41;" in lower
         assert "88; this disclosure, 89." in lower
         assert "why it changed" in lower
         assert "independent keeper or a reptile veterinarian" in part

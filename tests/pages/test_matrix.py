@@ -39,7 +39,7 @@ OPEN: dict[tuple[str, ...], str] = {
         import_animals learned lost_devices new_collection one_examiner pairings recovery_key
         reports sales this_browser visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
-    SEES_WHOLE: """carries dispute dispute_folder examiner history object_to_call photo
+    SEES_WHOLE: """bundle carries dispute dispute_folder examiner history object_to_call photo
         print_dispute print_record proof prospects read_document state_trait state_witness
         traits what_if""",
     INVITED: "sheet visit",

@@ -91,6 +91,7 @@ async function show({ moved }) {
   document.title = `${made.title} · Rackside`;
   element("main").replaceChildren(made.node);
   showPlace();
+  head();
   if (!moved || made.arrive?.()) return;
   scrollTo(0, 0);
   made.node.querySelector("h1")?.focus();

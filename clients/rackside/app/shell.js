@@ -46,6 +46,7 @@ export function head() {
   put("signal", navigator.onLine ? state.fault : "No signal");
   put("waiting", state.session ? summary(state.outbox) : "");
   showUndo();
+  put("origin", whoseLog());
   element("nav").hidden = !state.session;
   element("own").hidden = !state.own.length;
   element("out").hidden = !isSignedOut() || location.hash === SIGN_IN;
@@ -66,6 +67,15 @@ export function head() {
       .filter(Boolean)
       .join(" "),
   );
+}
+
+const SAYS_POSITION = /\bposition [0-9]/;
+
+/** Once a page, where positions stand: another server's log has an entry at each of them too. */
+export function whoseLog() {
+  const origin = state.log?.key.split("+")[0];
+  const says = origin && SAYS_POSITION.test(element("main").textContent ?? "");
+  return says ? `Positions are of the log ${origin}.` : "";
 }
 
 const CLEARED = "What was stored on this phone had been cleared: “Entries” says what is lost.";

@@ -1,6 +1,7 @@
 """What the keeper's commands share: which server, how they end, how they speak."""
 
 import json
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -14,6 +15,7 @@ from scalewitness_cli.devicekey import DeviceKey, Fact
 from scalewitness_cli.identity import Identity
 from scalewitness_cli.remote import Api, Refusal, RetryLimit, Stopped, Unreachable
 from scalewitness_cli.store import Store, data_folder, used_servers
+from scalewitness_cli.whose_log import ORIGIN, origin_of
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -87,8 +89,14 @@ def opened(server: str | None) -> Iterator[Store]:
             f"Several servers are known here; say --server, or forget one "
             f"(scalewitness servers):{listed}"
         )
+    meta = click.get_current_context().meta
     with Store(data_folder(), server or known[0]) as store:
-        yield store
+        meta[ORIGIN] = lambda: origin_of(store)
+        try:
+            yield store
+        finally:
+            found = origin_of(store)
+            meta[ORIGIN] = lambda: found
 
 
 def api_of(store: Store, identity: Identity) -> Api:
@@ -104,9 +112,39 @@ def store_here(store: Store, key: DeviceKey, fact: Fact, now: str, *, as_json: b
     )
 
 
+_HAS_POSITION = re.compile(r"\bposition \d|\bin the log at \d|^ +\d+(?::|  )", re.MULTILINE)
+_POSITIONS = ("position", "proved_as_of")
+
+
 def print_result(found: Any, as_json: bool, text: Callable[[], str]) -> None:
-    """Print for a program or for a person."""
-    click.echo(json.dumps(found, ensure_ascii=False) if as_json else text())
+    """Print for a program or for a person; whose log its positions are of, if it says any."""
+    if as_json:
+        click.echo(json.dumps(_with_origin(found), ensure_ascii=False))
+        return
+    words = text()
+    origin = _origin() if _HAS_POSITION.search(words) else None
+    click.echo(f"{words}\nPositions are of the log {line(origin)}." if origin else words)
+
+
+def _with_origin(found: Any) -> Any:
+    if isinstance(found, list):
+        return [_with_origin(one) for one in found]
+    if not isinstance(found, dict) or not _has_position(found) or (origin := _origin()) is None:
+        return found
+    return found | {ORIGIN: origin}
+
+
+def _has_position(found: Any) -> bool:
+    if isinstance(found, dict):
+        here = any(found.get(name) is not None for name in _POSITIONS)
+        return here or any(map(_has_position, found.values()))
+    return isinstance(found, list) and any(map(_has_position, found))
+
+
+def _origin() -> str | None:
+    """Of the store that is or was open; None where none was, or nothing was read yet."""
+    asked: Callable[[], str | None] = click.get_current_context().meta.get(ORIGIN, lambda: None)
+    return asked()
 
 
 def line(text: object) -> str:

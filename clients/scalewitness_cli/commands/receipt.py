@@ -1,12 +1,17 @@
 """``scalewitness receipt``: the proof kept of what was said here, as a file."""
 
-import json
 from pathlib import Path
 
 import click
 
 from scalewitness_cli import outbox
-from scalewitness_cli.commands.common import ends_well, json_option, opened, server_option
+from scalewitness_cli.commands.common import (
+    ends_well,
+    json_option,
+    opened,
+    print_result,
+    server_option,
+)
 from scalewitness_cli.identity import need_identity
 from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.remote import Stopped
@@ -34,6 +39,7 @@ def receipt(id: str, file: Path | None, server: str | None, as_json: bool) -> No
         write_out(file, made)
     if as_json:
         shown = {"id": item.id, "position": item.position}
-        click.echo(json.dumps(shown | ({"file": str(file)} if file else {"receipt": made})))
+        shown |= {"file": str(file)} if file else {"receipt": made}
+        print_result(shown, as_json, lambda: "")
     elif file is None:
         click.echo(made, nl=False)

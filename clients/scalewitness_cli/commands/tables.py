@@ -36,6 +36,7 @@ from scalewitness_cli.outfiles import write_out
 from scalewitness_cli.readings import now_by
 from scalewitness_cli.remote import Stopped
 from scalewitness_cli.store import Store
+from scalewitness_cli.whose_log import origin_of
 
 WHAT = click.Choice(("calls", "animals"))
 NEEDED = ("animal", "at", "conclusion", "sureness", "identified", "held_by")
@@ -142,12 +143,14 @@ def _calls(store: Store, everyone: list[dict[str, Any]]) -> list[dict[str, objec
 
 def _calls_on(store: Store, shown: dict[str, Any]) -> Iterator[dict[str, object]]:
     facts, code = list(replica.facts_about(store, shown["id"])), replica.code_of(shown)
+    origin = origin_of(store)
     reports: dict[str, str] = {}
     for fact in facts:
         reports |= {one["call"]: one["report"] for one in fact["entry"]["body"].get("reports", ())}
     for fact in facts:
         if fact["entry"]["kind"] == "call_made":
-            yield csvs.call_row(fact, code, reports.get(fact["entry"]["id"], "unconfirmed"))
+            report = reports.get(fact["entry"]["id"], "unconfirmed")
+            yield csvs.call_row(fact, code, report, origin)
 
 
 def _text(file: Path) -> str:

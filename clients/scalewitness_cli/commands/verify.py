@@ -133,10 +133,10 @@ def _judged(file: Path, trusted: list[VerifierKey]) -> tuple[int, dict[str, Any]
         origin = claimed_origin(receipt)
         logs = keys_of(origin, trusted)
         if not logs:
-            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}, None
+            return 2, {"file": str(file), "holds": None, "why": no_key(origin)}, None
         witnesses = tuple(dict.fromkeys(witness_keys(trusted)))
         proven = _proved_by_any(receipt, logs, witnesses)
-        _require_say(receipt.checkpoint, logs)
+        require_say(receipt.checkpoint, logs)
         found = _found(file, proven)
         found = found if late is None else found | _under_seal(late, receipt)
         return 0, found, receipt.checkpoint
@@ -164,7 +164,7 @@ def _judged_saved(
         origin = origin_of(saved)
         logs = keys_of(origin, trusted)
         if not logs:
-            return 2, {"file": str(file), "holds": None, "why": _no_key(origin)}, None
+            return 2, {"file": str(file), "holds": None, "why": no_key(origin)}, None
         found = check(saved, logs)
     except BadSaved as fault:
         return 1, {"file": str(file), "holds": False, "why": str(fault)}, None
@@ -187,7 +187,7 @@ def keys_of(origin: str, trusted: list[VerifierKey]) -> list[VerifierKey]:
     return Memory(state_folder(), origin).keys(log_keys(dict.fromkeys(trusted), origin))
 
 
-def _require_say(note: Note, logs: list[VerifierKey]) -> None:
+def require_say(note: Note, logs: list[VerifierKey]) -> None:
     """See that the key that vouches for the note had not been given up by then, as far as is known
     here.
 
@@ -213,7 +213,7 @@ def _proved_by_any(
     return prove(receipt, logs[-1], witnesses)
 
 
-def _no_key(origin: str) -> str:
+def no_key(origin: str) -> str:
     return (
         f"It says it is from the log “{origin}”, whose public key is not known here. Get that "
         f"key from somebody you trust and give it with --key, or put it into {keys_file()} "

@@ -15,7 +15,7 @@ from scalewitness.api.operations import operation
 from scalewitness.api.parameters import Opaque, Whole
 from scalewitness.api.shapes.feed import Changes
 from scalewitness.api.shapes.feed import changes as shaped
-from scalewitness.domain.errors import Resync
+from scalewitness.domain.errors import CursorOfAnotherLog, Resync
 from scalewitness.domain.sync import CURSOR_LIMIT
 from scalewitness.feed.queries import Ends, log_now, next_turn
 from scalewitness.feed.reading import changes
@@ -38,7 +38,7 @@ A_MOMENT = timedelta(milliseconds=10)
 @operation(
     "List what changed since",
     gives={200: Changes},
-    refuses=(Resync,),
+    refuses=(Resync, CursorOfAnotherLog),
     query=(CURSOR, LIMIT, WAIT),
     throttle="changes",
 )
@@ -46,7 +46,8 @@ def list_changes(request: Request) -> Response:
     """Everything I may see and have not seen, from a cursor: first animals newly seen, whole,
     and those no longer seen; then facts in log order; then edited records. Go on with the new
     cursor while there is `more`. An answer that was lost is asked for again with the old
-    cursor. `410` says to begin again without one, in place of everything kept so far."""
+    cursor. `410` says to begin again without one, in place of everything kept so far. A cursor
+    names its log; that of another one is refused, and both are named."""
     limit, wait = LIMIT.need(request), WAIT.need(request)
     until = timezone.now() + timedelta(seconds=wait)
     with snapshot():
@@ -89,7 +90,7 @@ def _page(keeper: Keeper, cursor: str | None, limit: int) -> tuple[Changes, Ends
     """One page, and what the ends were then; call it inside one snapshot.
 
     Raises:
-        Resync: as `feed.reading.changes`.
+        Resync, CursorOfAnotherLog: as `feed.reading.changes`.
     """
     log, now = log_now(), timezone.now()
     page = changes(keeper, cursor, limit, log, now)

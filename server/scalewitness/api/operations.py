@@ -5,7 +5,7 @@ The same words run the operation and make its entry in the OpenAPI document.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from rest_framework.response import Response
 
@@ -13,6 +13,7 @@ from scalewitness.api.parameters import RequestParameter
 from scalewitness.domain.errors import Refused
 
 Run = Callable[..., Response]
+JSON: Final = "application/json"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,11 +33,11 @@ class Operation:
     throttle: str | None = None
     edits: bool = False
     """Edits a record under its version: wants If-Match, answers with an ETag."""
-    media: str = "application/json"
+    media: str = JSON
     """Of what it gives; anything but JSON is a file, handed on as it is."""
     keyed: bool = False
     """States a fact: known again by its id or, without one, by an Idempotency-Key."""
-    takes_media: str = "application/json"
+    takes_media: str = JSON
     """Of what it takes."""
     harmless: bool = False
     """Whatever its method, it may be done while the log is fenced."""

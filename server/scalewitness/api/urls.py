@@ -123,6 +123,7 @@ from scalewitness.api.practitioners.give_address import give_address
 from scalewitness.api.practitioners.list_practitioners import list_practitioners
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
+from scalewitness.api.receipts.download_bundle import download_bundle
 from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.receipts.prove_records import prove_records
 from scalewitness.api.receipts.prove_shown_records import prove_shown_records
@@ -207,6 +208,7 @@ animals = [
     path("animals", resource(get=list_animals, post=register_animal), name="animals"),
     path("animals/<uuid:id>", resource(get=show_animal, patch=edit_animal), name="animal"),
     path("animals/<uuid:id>/history", resource(get=show_history), name="history"),
+    path("animals/<uuid:id>/bundle", resource(get=download_bundle), name="bundle"),
     path("animals/<uuid:id>/plan", resource(get=plan_checks), name="animal-plan"),
     path("animals/<uuid:id>/what-if", resource(post=suppose_call), name="what-if"),
     path("animals/<uuid:id>/carries", resource(get=show_carried), name="carries"),

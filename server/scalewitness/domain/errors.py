@@ -289,6 +289,23 @@ class Resync(Refused):
     title = "The feed cannot go on from here: begin again without a cursor"
 
 
+class CursorOfAnotherLog(Refused):
+    """A place in the feed of changes of a log that never was this one. ``cursor_origin`` and
+    ``log_origin``: whose it is, and which log is asked."""
+
+    code, status = "cursor_of_another_log", 409
+    title = "This place in a feed of changes is another log's"
+
+    @staticmethod
+    def between(theirs: str, ours: str) -> "CursorOfAnotherLog":
+        return CursorOfAnotherLog(
+            f"The cursor is a place in the log {theirs}, and this is the log {ours}: it leads "
+            "nowhere here. Ask the server that gave it, or begin here without a cursor.",
+            cursor_origin=theirs,
+            log_origin=ours,
+        )
+
+
 class CheckpointUnknown(Refused):
     code, title = "checkpoint_unknown", "The log vouched for no such checkpoint"
 

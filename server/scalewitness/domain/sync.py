@@ -15,7 +15,7 @@ from uuid import UUID
 import msgspec
 from msgspec import Meta, Struct
 
-CURSOR_LIMIT: Final = 300
+CURSOR_LIMIT: Final = 900
 """Characters; what is longer is none of ours."""
 _START: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
@@ -60,7 +60,8 @@ class Cursor(Struct, frozen=True, array_like=True, kw_only=True):
     """``sight``: what the client knows itself to see is that of here. ``facts``: entries
     below this position were handed over; ``covered``: of those below this one that are about
     animals, in snapshots. ``animals``, ``collections``: the last edit handed over of each;
-    ``profile``: its version."""
+    ``profile``: its version. ``origin``: of the log that all of it is of; empty in cursors of
+    before it was said."""
 
     form: Literal[1] = 1
     epoch: bytes
@@ -71,6 +72,7 @@ class Cursor(Struct, frozen=True, array_like=True, kw_only=True):
     collections: Count
     profile: Count
     run: SnapshotRun | None = None
+    origin: Annotated[str, Meta(max_length=400)] = ""
 
 
 def written(cursor: Cursor) -> str:

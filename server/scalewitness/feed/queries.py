@@ -15,6 +15,7 @@ from scalewitness.domain.sync import NOTHING, Reached
 from scalewitness.feed.items import CollectionNow
 from scalewitness.ledger.queries.fence import epoch
 from scalewitness.ledger.queries.prepared import Prepared, any_of, asked, ids_literal
+from scalewitness.ledger.services.memory import present_origin
 from scalewitness.people.models import Grant
 
 NOW = """
@@ -133,17 +134,18 @@ class Ends(NamedTuple):
 
 
 class Now(NamedTuple):
-    """The log at this moment: its ends, the size of the largest tree ever signed, and what a
-    cursor of before the last fence does not have."""
+    """The log at this moment: its ends, the size of the largest tree ever signed, what a
+    cursor of before the last fence does not have, and its origin."""
 
     ends: Ends
     signed: int
     epoch: bytes
+    origin: str
 
 
 def log_now() -> Now:
     ((*ends, signed, number, at, size, root),) = asked(NOW)
-    return Now(Ends(*ends), signed, epoch(number and (number, at, size, root)))
+    return Now(Ends(*ends), signed, epoch(number and (number, at, size, root)), present_origin())
 
 
 def anything_touched(keeper: UUID, old: Reached, new: Reached) -> bool:

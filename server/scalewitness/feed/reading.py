@@ -2,11 +2,14 @@
 
 from datetime import datetime
 
-from scalewitness.domain.errors import Resync
+from msgspec.structs import replace
+
+from scalewitness.domain.errors import CursorOfAnotherLog, Resync
 from scalewitness.domain.sync import NOTHING, BadCursor, Cursor, Reached, SnapshotRun, read_cursor
 from scalewitness.feed import edits, facts, sights
 from scalewitness.feed.items import Item, Page
 from scalewitness.feed.queries import Ends, Now
+from scalewitness.ledger.queries.origins import is_closed
 from scalewitness.people.models import Keeper
 
 
@@ -20,6 +23,7 @@ def changes(keeper: Keeper, given: str | None, limit: int, log: Now, now: dateti
 
     Raises:
         Resync: the cursor is not of this log as it is now.
+        CursorOfAnotherLog: it is of a log that never was this one.
     """
     last, here = log.ends, Reached.of(log.ends.size, now)
     cursor = _begin(here, log) if given is None else _of_this_log(given, here, log)
@@ -49,6 +53,7 @@ def _begin(here: Reached, log: Now) -> Cursor:
         collections=log.ends.collections,
         profile=0,
         run=SnapshotRun(here),
+        origin=log.origin,
     )
 
 
@@ -57,6 +62,13 @@ def _of_this_log(given: str, here: Reached, log: Now) -> Cursor:
         cursor = read_cursor(given)
     except BadCursor:
         raise Resync() from None
+    if cursor.origin not in {"", log.origin}:
+        # Begun anew, it would let go of what another log had shown: only its own successor may.
+        raise (
+            Resync()
+            if is_closed(cursor.origin)
+            else CursorOfAnotherLog.between(cursor.origin, log.origin)
+        )
     goal = cursor.run.goal.size if cursor.run else 0
     reached = max(cursor.sight.size, cursor.facts, cursor.covered, goal)
     beyond = (
@@ -66,7 +78,7 @@ def _of_this_log(given: str, here: Reached, log: Now) -> Cursor:
     )
     if beyond or cursor.epoch != log.epoch:
         raise Resync()
-    return cursor
+    return replace(cursor, origin=log.origin)
 
 
 def _edits_wait(keeper: Keeper, cursor: Cursor, last: Ends) -> bool:

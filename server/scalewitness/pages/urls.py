@@ -44,7 +44,7 @@ from scalewitness.pages.home import example, home
 from scalewitness.pages.importing import importing
 from scalewitness.pages.offers import arrivals, offer, problems, releases, returns
 from scalewitness.pages.papers import printing
-from scalewitness.pages.receipts import log, proof, receipt
+from scalewitness.pages.receipts import bundle, log, proof, receipt
 from scalewitness.pages.reports import report
 from scalewitness.pages.sales import addresses, sale
 from scalewitness.pages.visits import visit
@@ -120,6 +120,7 @@ urlpatterns = [
     path("collections/<uuid:collection_id>/plan", planning.plan_a_visit, name="plan_visit"),
     path("animals/<uuid:animal_id>", animal.show_animal, name="animal"),
     path("animals/<uuid:animal_id>/record.pdf", printing.print_record, name="print_record"),
+    path("animals/<uuid:animal_id>/bundle", bundle.download, name="bundle"),
     path("animals/<uuid:animal_id>/proof", proof.prove_record, name="proof"),
     path("animals/<uuid:animal_id>/record", animal.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animal.correct_particulars, name="particulars"),

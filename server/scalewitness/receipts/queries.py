@@ -262,6 +262,16 @@ ANIMAL_KINDS: Final = frozenset(
 )
 """Facts about an animal; :func:`_of_animals` judges them."""
 
+OWN_NOTES: Final = ANIMAL_KINDS - {
+    "call_made",
+    "call_withdrawn",
+    "call_objected",
+    "report_answered",
+    "trait_stated",
+    "trait_withdrawn",
+}
+"""Facts whose texts are shown to nobody but their author."""
+
 OF_THE_RECORD: Final = frozenset(
     {
         "books_closed",

@@ -5,6 +5,8 @@ from typing import Any
 
 import msgspec
 
+from scalewitness.api.positions import described, gives_positions
+
 TEMPLATE = "#/components/schemas/{name}"
 
 
@@ -25,6 +27,20 @@ class Components:
             if self.schemas.setdefault(name, part) != part:
                 raise ValueError(f"two types are called {name}")
         return found
+
+    def answer(self, type: Any) -> dict[str, Any]:
+        """As :meth:`schema`, of what an operation gives: the log that its positions are of is said
+        at the top of it."""
+        found = self.schema(type)
+        if not gives_positions(type):
+            return found
+        names = [one["$ref"].rpartition("/")[2] for one in found.get("anyOf", [found])]
+        self.schemas |= {f"{one}OfLog": described(self.schemas[one]) for one in names}
+        text = msgspec.json.encode(found).decode()
+        for one in names:
+            text = text.replace(f'/{one}"', f'/{one}OfLog"')
+        answer: dict[str, Any] = msgspec.json.decode(text)
+        return answer
 
 
 @cache

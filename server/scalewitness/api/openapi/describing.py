@@ -7,7 +7,7 @@ from http import HTTPStatus
 from typing import Any, get_origin
 
 from scalewitness.api.openapi.components import Components
-from scalewitness.api.operations import Operation
+from scalewitness.api.operations import JSON, Operation
 from scalewitness.api.problems import MEDIA_TYPE, Problem
 from scalewitness.domain.errors import (
     AddressUnconfirmed,
@@ -100,7 +100,8 @@ def _answers(one: Operation, components: Components) -> Object:
 def _answer(status: int, type: Any, media: str, components: Components) -> Object:
     found: Object = {"description": HTTPStatus(status).phrase}
     if type is not None:
-        found["content"] = {media: {"schema": components.schema(type)}}
+        schema = components.answer if media == JSON else components.schema
+        found["content"] = {media: {"schema": schema(type)}}
     return found
 
 

@@ -24,17 +24,7 @@ from scalewitness.feed.items import (
 from scalewitness.ledger.queries.entries import AnyEntry, openings_by_fact
 from scalewitness.people.models import Keeper
 from scalewitness.people.queries import has_verified_address, names_of
-from scalewitness.receipts.queries import ANIMAL_KINDS
-
-OWN_NOTES = ANIMAL_KINDS - {
-    "call_made",
-    "call_withdrawn",
-    "call_objected",
-    "report_answered",
-    "trait_stated",
-    "trait_withdrawn",
-}
-"""Facts whose texts are shown to nobody but their author."""
+from scalewitness.receipts.queries import OWN_NOTES
 
 
 class LogEntry(Struct, frozen=True):

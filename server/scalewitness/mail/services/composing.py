@@ -18,6 +18,7 @@ from scalewitness.domain.translog.carried import carried
 from scalewitness.domain.translog.notes import read_note
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.ledger.queries.entries import entry_of, texts_by_fact
+from scalewitness.ledger.services.memory import present_origin
 from scalewitness.ledger.services.receipting import receipt_of
 from scalewitness.ledger.services.signing import checkpoint_over
 from scalewitness.mail.models import Letter
@@ -137,8 +138,10 @@ def _compose(
 
 def _context(letter: Letter) -> dict[str, Any]:
     """What it says as it leaves: ``earlier``, what it tells of in place of letters that had not
-    left; ``wrote_before``; and ``since``, what is true by now if that is something else."""
+    left; ``wrote_before``; and ``since``, what is true by now if that is something else.
+    ``log_origin``: whose its positions are."""
     found: dict[str, Any] = letter.context | _addresses(letter) | _words(letter)
+    found["log_origin"] = present_origin()
     if "plans" in letter.context:
         found |= {"plans": _losses(letter)}
     if letter.kind in REPLACED:

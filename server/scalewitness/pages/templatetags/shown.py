@@ -1,10 +1,12 @@
 """What only pages show: a standing's sign and its range, and what the log's readers saw."""
 
+import re
 from typing import Any
 
 from django import template
 from django.forms import BaseForm
 from django.template import Context
+from django.template.base import NodeList, Parser, Token
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -12,6 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 from scalewitness.domain.sexing.sensitivity import Sensitivity, hundredths
 from scalewitness.domain.sexing.standing import Assessment
 from scalewitness.ledger.queries.witnesses import heads_seen, watching
+from scalewitness.ledger.services.memory import present_origin
 from scalewitness.pages.disclosures.disclosure import DELIVERY
 from scalewitness.pages.plots.sign import Drawn, sign
 from scalewitness.standings.queries.assessing import Yardstick
@@ -101,6 +104,33 @@ def spaced(word: str) -> str:
 def delivery(state: str) -> str:
     """How far a letter got."""
     return DELIVERY[state]
+
+
+_SAYS_POSITION = re.compile(r"\bpositions?\b|\bentry [0-9]", re.IGNORECASE)
+
+
+class SaysWhoseLog(template.Node):
+    """What stands inside, and once beneath it whose log its positions are of, if it has any."""
+
+    def __init__(self, inside: NodeList) -> None:
+        self.nodelist = inside
+
+    def render(self, context: Context) -> SafeString:
+        inside = self.nodelist.render(context)
+        if not _SAYS_POSITION.search(inside):
+            return inside
+        return inside + format_html(
+            '<p class="fine whose-log">Positions are of the log <code>{}</code>.</p>',
+            present_origin(),
+        )
+
+
+@register.tag
+def positions(parser: Parser, token: Token) -> SaysWhoseLog:
+    """``{% positions %}…{% endpositions %}``, around all that a page says."""
+    inside = parser.parse(("endpositions",))
+    parser.delete_first_token()
+    return SaysWhoseLog(inside)
 
 
 @register.inclusion_tag("parts/watchers.html")
