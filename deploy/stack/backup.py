@@ -41,6 +41,12 @@ from stack.supervisor import Interrupted, ProcessFailed
 
 IN_SNAPSHOT = "SELECT pg_export_snapshot(), current_setting('server_version'), now()"
 HEAD = "SELECT size, root FROM ledger_head"
+PLACED = (
+    "SELECT count(*) FROM information_schema.columns"
+    " WHERE table_name = 'animals_photofile' AND column_name = 'object'"
+)
+"""Whether it is of a version that knows of buckets."""
+IN_BUCKET = "SELECT count(*) FROM animals_photofile WHERE object IS NOT NULL"
 NOTE = "SELECT note FROM ledger_checkpoint ORDER BY size DESC, id DESC LIMIT 1"
 
 
@@ -58,6 +64,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     signed = "with" if manifest.checkpoint else "without"
     print(f"{given.dest}: {manifest.size} entries, {signed} a signed checkpoint,", end=" ")
     print(f"{manifest.dump_bytes} bytes, SHA-256 {manifest.dump_sha256}")
+    if manifest.photos_in_bucket:
+        print(f"It lacks {manifest.photos_in_bucket} photos, which are in the bucket: copy that.")
     return 0
 
 
@@ -103,6 +111,7 @@ def _dump(owner: str, dump: Path, now: datetime) -> Manifest:
         snapshot, version, _ = _row(connection, IN_SNAPSHOT)
         size, root = _row(connection, HEAD)
         note = connection.execute(NOTE).fetchone()
+        (in_bucket,) = _row(connection, IN_BUCKET) if _row(connection, PLACED) != (0,) else (0,)
         options = ["--format=custom", f"--snapshot={snapshot}", "--no-password", f"--file={dump}"]
         subprocess.run(
             [program("pg_dump"), *options],
@@ -120,6 +129,7 @@ def _dump(owner: str, dump: Path, now: datetime) -> Manifest:
         dump_bytes=dump.stat().st_size,
         postgresql=version,
         application=application(),
+        photos_in_bucket=in_bucket,
     )
 
 

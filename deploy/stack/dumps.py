@@ -31,7 +31,8 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     """What the dump beside it holds, read in the same snapshot.
 
     ``root``: the log's Merkle root, base64. ``checkpoint``: the latest signed note, if any
-    was made. ``dump_sha256``: hex. ``dump_bytes``: its length.
+    was made. ``dump_sha256``: hex. ``dump_bytes``: its length. ``photos_in_bucket``: how many
+    files of photos it refers to and does not hold.
     """
 
     format: int
@@ -43,6 +44,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     dump_bytes: int
     postgresql: str
     application: str
+    photos_in_bucket: int = 0
 
 
 class NoDatabase(Exception):

@@ -87,7 +87,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return refuse(f"Not restored: {Path(fault.cmd[0]).name} failed; its words are above.")
     except (psycopg.Error, OSError) as fault:
         return refuse(f"Not restored: {fault}")
-    print(f"Restored {manifest.size} entries of {manifest.made_at}.{NEXT}")
+    print(f"Restored {manifest.size} entries of {manifest.made_at}.{_of_bucket(manifest)}{NEXT}")
     return 0
 
 
@@ -220,6 +220,16 @@ def load(owner: str, dump: Path, *, replace: bool) -> None:
     for process in (writing, reading):
         if process.returncode:
             raise subprocess.CalledProcessError(process.returncode, process.args)
+
+
+def _of_bucket(manifest: Manifest) -> str:
+    """What is to be done about photos that no dump holds."""
+    if not manifest.photos_in_bucket:
+        return ""
+    return (
+        f" {manifest.photos_in_bucket} photos are in the bucket of AWS_STORAGE_BUCKET_NAME: "
+        "fsck --only objects names what it lacks."
+    )
 
 
 def _python(environment: Mapping[str, str], *arguments: str) -> None:

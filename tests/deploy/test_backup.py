@@ -8,8 +8,10 @@ import json
 import shutil
 import subprocess
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
+from io import StringIO
 from pathlib import Path
+from uuid import uuid4
 
 import psycopg
 import pytest
@@ -20,10 +22,12 @@ from pytest_django import DjangoDbBlocker
 from tests.ledger.growing import STATED
 from tests.ledger.setting_back import append_others, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append
+from tests.pictures import body_of
 from tests.plugins.environment import SERVICES
 from tests.plugins.services import Services
 from tests.world import START, World
 
+from scalewitness.animals.models import PhotoFile
 from scalewitness.domain.errors import Fenced
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.domain.translog.notes import open_checkpoint
@@ -74,6 +78,11 @@ def _turn_to(name: str) -> None:
     connection.settings_dict["NAME"] = name
 
 
+def in_the_bucket(world: World) -> None:
+    said = world.say(world.odile, "photo_attached", world.animal("V2").pk, body_of(b"a photo"))
+    PhotoFile.objects.create(photo_id=said.id, object=uuid4(), arrived_at=world.now)
+
+
 @pytest.fixture(scope="module")
 def story(
     services: Services,
@@ -88,6 +97,7 @@ def story(
             call_command("migrate", verbosity=0)
             world = World()
             world.invite(world.greta, world.verified("V1"))
+            in_the_bucket(world)
             append(300)
             (folder / "older").write_text(receipt_now())
             append(3)
@@ -115,8 +125,9 @@ def backed_up(story: Path) -> Path:
 def restored(backed_up: Path) -> Path:
     """A copy restored into a new database."""
     make(COPY)
-    with owned(COPY):
+    with owned(COPY), redirect_stdout(StringIO()) as said:
         assert restore.main([str(backed_up)]) == 0
+    assert "1 photos are in the bucket" in said.getvalue()
     return backed_up
 
 
@@ -149,6 +160,7 @@ def test_a_backup_says_what_it_holds(backed_up: Path) -> None:
     assert (manifest["size"], manifest["checkpoint"]) == (checkpoint.size + 2, note)
     assert manifest["dump_bytes"] == (backed_up / "scalewitness.dump").stat().st_size
     assert manifest["postgresql"].startswith("18")
+    assert manifest["photos_in_bucket"] == 1
     assert backed_up.stat().st_mode & 0o077 == 0
     assert {path.name for path in backed_up.iterdir()} == {"manifest.json", "scalewitness.dump"}
 

@@ -1,7 +1,7 @@
 """Photos' files on their way into the bucket, and what is to go from it."""
 
 from collections.abc import Callable
-from itertools import islice
+from time import monotonic
 from typing import Final
 
 import structlog
@@ -16,8 +16,8 @@ from scalewitness.ledger.queries.fence import standing_fence
 
 log = structlog.get_logger()
 
-AT_A_TIME: Final = 200
-"""Files that one run moves; the next comes ten seconds later."""
+FOR: Final = 20.0
+"""Seconds that one run moves files; the next comes soon, and letters may wait (our judgement)."""
 
 
 @shared_task(name="scalewitness.animals.tasks.keep_bucket")
@@ -45,9 +45,12 @@ def _unless_away(work: Callable[[], None]) -> None:
 def _keep() -> None:
     photo_files.clear_erased(timezone.now())
     if settings.PHOTO_STORAGE == "objects":
-        for photo, fault in islice(photo_files.moved("objects", timezone.now), AT_A_TIME):
+        until = monotonic() + FOR
+        for photo, fault in photo_files.moved("objects", timezone.now):
             if fault:
                 log.error("photo_not_moved", photo=str(photo), fault=fault)
+            if monotonic() > until:
+                return
 
 
 def _sweep() -> None:
