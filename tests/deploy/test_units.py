@@ -1,4 +1,4 @@
-"""The units for systemd, and what they agree on with each other."""
+"""The units for systemd, and what they agree on with each other and with the guide."""
 
 import re
 import shutil
@@ -6,6 +6,7 @@ import subprocess
 
 import pytest
 
+from stack.guide.blocks import blocks_of
 from stack.local import ROOT
 
 UNITS = ROOT / "deploy" / "systemd"
@@ -16,7 +17,8 @@ OURS = ("web", "worker", "beat", "returns")
 def test_each_unit_loads_and_none_is_more_exposed_than_is_written_down() -> None:
     if shutil.which("systemd-analyze") is None:
         pytest.skip("there is no systemd-analyze here to look at units: apt-get install systemd")
-    answer = subprocess.run([ROOT / "deploy/check_units"], capture_output=True, text=True)
+    command = [ROOT / "deploy/check_units"]
+    answer = subprocess.run(command, capture_output=True, text=True, check=False)
     assert answer.returncode == 0, answer.stderr
     assert {line.split(":")[0] for line in answer.stdout.splitlines()} == {
         one.name for one in UNITS.glob("*.service")
@@ -32,3 +34,12 @@ def bounds(name: str) -> list[str]:
 @pytest.mark.parametrize("name", OURS)
 def test_what_one_of_them_may_not_do_none_may(name: str) -> None:
     assert bounds(name) == bounds("web") != []
+
+
+def test_the_guide_starts_each_unit_or_what_starts_it() -> None:
+    typed = " ".join(blocks_of(ROOT / "deploy/INSTALL.md").values())
+    for unit in UNITS.glob("scalewitness*"):
+        timer = unit.with_suffix(".timer")
+        started = timer.name if timer.exists() else unit.name
+        if unit.stem not in {"scalewitness-backup", "scalewitness-drill"}:
+            assert started in typed, started

@@ -48,7 +48,10 @@ def database_in(url: str) -> str:
 
 def in_database(url: str, database: str) -> str:
     """The same address, of another database."""
-    return urlunsplit(urlsplit(url)._replace(path=f"/{quote(database, safe='')}"))
+    parts = urlsplit(url)
+    # By hand: where there is no host, as by a socket, urlunsplit leaves out the strokes before it.
+    query = f"?{parts.query}" if parts.query else ""
+    return f"{parts.scheme}://{parts.netloc}/{quote(database, safe='')}{query}"
 
 
 @contextmanager

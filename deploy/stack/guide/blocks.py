@@ -1,0 +1,29 @@
+"""The blocks of a guide that are typed, as they stand in it.
+
+A block is typed if a line above it says so: ``<!-- typed: NAME -->``.
+"""
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+_BLOCK = re.compile(r"^<!-- typed: ([a-z-]+) -->\n```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def blocks_of(guide: Path) -> dict[str, str]:
+    """By name, in the guide's order."""
+    return dict(_BLOCK.findall(guide.read_text()))
+
+
+def filled_in(block: str, values: Mapping[str, str]) -> str:
+    """The block with the reader's own values in place of its examples.
+
+    Raises:
+        KeyError: the block has no line for one of them.
+    """
+    for name, value in values.items():
+        line = re.compile(rf"^{name}=(?:'[^']*'|\S*)", re.MULTILINE)
+        if not line.search(block):
+            raise KeyError(name)
+        block = line.sub(f"{name}={value}", block)
+    return block
