@@ -10,6 +10,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 
 from scalewitness import env_file
+from scalewitness.operating.results import Result, shown
 from scalewitness.serving.logs import log_what_nobody_caught
 from scalewitness.setting_up import command
 
@@ -31,9 +32,17 @@ def main() -> None:
         env_file.load_for_operator(os.environ)
         settings.INSTALLED_APPS  # noqa: B018  reads them: what is wrong is told in one line
     except (env_file.BadEnvFile, ImproperlyConfigured) as fault:
-        sys.exit(f"{fault}\nA new service is set up by: scalewitness-server init")
+        _tell(str(fault), as_json=name == "check" and "--json" in arguments)
+        sys.exit(1)
     log_what_nobody_caught()
     execute_from_command_line(["python -m scalewitness", name, *arguments])
+
+
+def _tell(fault: str, *, as_json: bool) -> None:
+    todo = "set it; a new service is set up by: scalewitness-server init"
+    result = Result("settings", "wrong", fault, todo)
+    (sys.stdout if as_json else sys.stderr).write(shown([result]) if as_json else result.line())
+    sys.stderr.write("\n")
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
 
 from scalewitness.api.gauges import Gauges
 from scalewitness.monitoring import measures
+from scalewitness.rate_limit import address_of
 
 
 def metrics(request: HttpRequest) -> HttpResponseBase:
@@ -19,7 +20,12 @@ def metrics(request: HttpRequest) -> HttpResponseBase:
     it is not there."""
     if not _is_operator(request.headers.get("Authorization", "")):
         raise Http404
-    return _numbers(request)
+    answer = _numbers(request)
+    # So that the operator sees what their proxies tell of who asks, and who can forge it.
+    forwarded = request.headers.get("X-Forwarded-For", "")
+    answer.headers["X-Counted-By"] = address_of(request)
+    answer.headers["X-Forwarded-Addresses"] = str(len(forwarded.split(",")) if forwarded else 0)
+    return answer
 
 
 def _is_operator(authorization: str) -> bool:

@@ -71,6 +71,7 @@ INSTALLED_APPS = [
     "scalewitness.fsck",
     "scalewitness.importing",
     "scalewitness.pages",
+    "scalewitness.operating",
 ]
 
 MIDDLEWARE = [

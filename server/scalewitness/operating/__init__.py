@@ -1,0 +1,1 @@
+"""Testing a service that is set up, from where its operator sits."""
