@@ -161,6 +161,30 @@ def test_web_and_worker_cannot_alter_the_log_and_strangers_do_not_get_in(
         psycopg.connect(stranger)
 
 
+def test_its_check_finds_the_roles_right_and_a_right_that_somebody_gave(made: Made) -> None:
+    def found() -> tuple[int, dict[str, str]]:
+        only = ("database", "roles", "secrets")
+        asked = made.run("-m", "scalewitness", "check", "--json", "--only", *only)
+        return asked.returncode, {one["name"]: one["state"] for one in json.loads(asked.stdout)}
+
+    sound = dict.fromkeys(("secrets", "database", "tables", "roles", "guards"), "right")
+    assert found() == (0, sound | {"keys": "unsure"})
+    with psycopg.connect(made.owner_url, autocommit=True) as owner:
+        role = sql.Identifier(f"{made.name}_app")
+        owner.execute(sql.SQL("GRANT DELETE ON ledger_entry TO {}").format(role))
+        try:
+            assert found() == (1, sound | {"keys": "unsure", "roles": "wrong"})
+        finally:
+            owner.execute(sql.SQL("REVOKE DELETE ON ledger_entry FROM {}").format(role))
+
+
+def test_without_settings_check_names_what_is_missing() -> None:
+    asked = run(["-m", "scalewitness", "check", "--json"])
+    (only,) = json.loads(asked.stdout)
+    assert (asked.returncode, only["state"]) == (1, "wrong")
+    assert "must be set in the environment" in only["words"]
+
+
 def test_the_same_again_changes_nothing(made: Made) -> None:
     kept = {one: one.read_text() for one in (made.path, env_file.owners(made.path))}
     again = run(["-m", "scalewitness", "init", *made.options])

@@ -111,5 +111,5 @@ def _row(question: str) -> Any:
 
 def _rows(question: str, *values: list[str]) -> list[Any]:
     with connection.cursor() as cursor:
-        cursor.execute(question, values)  # type: ignore[arg-type]  # lists are arrays
+        cursor.execute(question, values)
         return list(cursor.fetchall())

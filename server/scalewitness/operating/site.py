@@ -134,9 +134,7 @@ def _addresses(client: httpx.Client) -> Iterator[Result]:
     passed = int(answer.headers["X-Forwarded-Addresses"])
     forged = client.get("/metrics", headers=operator | {"X-Forwarded-For": FORGED})
     if passed != settings.TRUSTED_PROXIES:
-        words = (
-            f"{passed} proxies name an address, and TRUSTED_PROXIES is {settings.TRUSTED_PROXIES}"
-        )
+        words = f"{passed} proxies name an address; TRUSTED_PROXIES is {settings.TRUSTED_PROXIES}"
         todo = f"set TRUSTED_PROXIES={passed}, if all of them are yours"
         yield Result("addresses", "wrong", words, todo)
     elif forged.headers["X-Counted-By"] == FORGED:
