@@ -62,6 +62,16 @@ def saying(status: int, code: str, **headers: str) -> Trick:
     return lambda _, ask: (status, told | {"Content-Type": "application/problem+json"}, body)
 
 
+def said_after_it_was_done(status: int, code: str) -> Trick:
+    """The server takes it, and cannot tell whether it did."""
+
+    def trick(meddler: Meddler, ask: Callable[[], Answer]) -> Answer | None:
+        ask()
+        return saying(status, code, Retry_After="1")(meddler, ask)
+
+    return trick
+
+
 def a_sign_in_page(_: Meddler, ask: Callable[[], Answer]) -> Answer | None:
     """As the network of a hotel does."""
     return 200, {"Content-Type": "text/html"}, b"<p>Welcome! Accept our terms.</p>"

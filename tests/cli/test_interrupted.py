@@ -13,6 +13,7 @@ from tests.cli.meddler import (
     cut_the_answer,
     cut_the_request,
     meddling,
+    said_after_it_was_done,
     saying,
 )
 from tests.cli.rooms import Machine, Room, new_animal
@@ -98,6 +99,8 @@ def test_kill_9_at_every_step_of_a_sync(odile: Machine) -> None:
 
 PASSES = {
     "answer lost": cut_the_answer,
+    "outcome unknown, and recorded": said_after_it_was_done(503, "outcome_unknown"),
+    "outcome unknown, and not": saying(503, "outcome_unknown", Retry_After="1"),
     "request lost": cut_the_request,
     "server error": saying(500, "server_error"),
     "throttled": saying(429, "throttled", Retry_After="1"),

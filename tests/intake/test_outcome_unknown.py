@@ -1,5 +1,6 @@
 """A commit of which nobody knows whether it holds is neither an acceptance nor a refusal."""
 
+from time import sleep
 from typing import Any
 
 import pytest
@@ -83,3 +84,30 @@ def test_what_postgresql_rolled_back_is_known(lasting_world: World) -> None:
         cursor.execute("CREATE TEMPORARY TABLE late (n int UNIQUE DEFERRABLE INITIALLY DEFERRED)")
     with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("INSERT INTO late VALUES (1), (1)")
+
+
+@pytest.mark.parametrize(
+    "setting",
+    ["default_transaction_read_only = on", "idle_in_transaction_session_timeout = 1"],
+    ids=["no primary any more", "ended while idle"],
+)
+def test_what_is_the_servers_fault_refuses_no_item(
+    lasting_world: World, monkeypatch: pytest.MonkeyPatch, setting: str
+) -> None:
+    """The driver takes both for errors of the program."""
+    world = lasting_world
+    api, item = Api(world.odile), weight(world)
+    judge = Piece.judge
+
+    def late(piece: Piece, *rest: Any, **more: Any) -> Any:
+        sleep(0.05)
+        return judge(piece, *rest, **more)
+
+    with connection.cursor() as cursor, monkeypatch.context() as patch:
+        patch.setattr(Piece, "judge", late)
+        cursor.execute(f"SET {setting}")
+        answer = api.post("/push", {"items": [item]})
+    connection.close()
+    assert (answer.status, answer.code) == (503, "busy")
+    (again,) = api.post("/push", {"items": [item]}).body["items"]
+    assert again["status"] == "accepted"

@@ -5,8 +5,13 @@ from contextlib import contextmanager
 from typing import Any
 
 from django.db.backends.postgresql import base
-from django.db.utils import InterfaceError, OperationalError
-from psycopg.errors import Diagnostic
+from django.db.utils import DatabaseErrorWrapper, InterfaceError, OperationalError
+from django.utils.functional import cached_property
+from psycopg.errors import (
+    Diagnostic,
+    IdleInTransactionSessionTimeout,
+    ReadOnlySqlTransaction,
+)
 
 from scalewitness.postgresql import CommitUnknown
 from scalewitness.postgresql.hanging_up import LINES
@@ -19,8 +24,30 @@ WARNING = "01000"
 """PostgreSQL's SQLSTATE of a warning that is none in particular."""
 
 
+NOBODYS_FAULT = (ReadOnlySqlTransaction, IdleInTransactionSessionTimeout)
+"""Errors that the driver takes for ours: this PostgreSQL is not the primary any more, or not yet;
+or it ended a session that was silent in a transaction for too long."""
+
+
+class _Errors(DatabaseErrorWrapper):
+    """As Django translates the driver's errors, but that `NOBODYS_FAULT` is an OperationalError:
+    nothing is wrong with what was sent, and a little later it may well be possible."""
+
+    def __exit__(self, exc_type: Any, exc_value: Any, traceback: Any) -> None:
+        if exc_type is not None and issubclass(exc_type, NOBODYS_FAULT):
+            self.wrapper.errors_occurred = True  # type: ignore[attr-defined]  # of the stubs
+            raise OperationalError(*exc_value.args).with_traceback(traceback) from exc_value
+        super().__exit__(exc_type, exc_value, traceback)
+
+
 class DatabaseWrapper(base.DatabaseWrapper):
-    """Raises `CommitUnknown` from a commit of which nobody knows whether it holds."""
+    """Raises `CommitUnknown` from a commit of which nobody knows whether it holds, and an
+    OperationalError where the server is at fault."""
+
+    @cached_property
+    def wrap_database_errors(self) -> DatabaseErrorWrapper:
+        """What every statement is asked within."""
+        return _Errors(self)
 
     def get_connection_params(self) -> dict[str, Any]:
         found: dict[str, Any] = super().get_connection_params()

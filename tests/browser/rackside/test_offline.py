@@ -7,7 +7,7 @@ from contextlib import suppress
 from hashlib import sha256
 
 import pytest
-from playwright.sync_api import Error, FilePayload, Page, expect
+from playwright.sync_api import Error, FilePayload, Page, Route, expect
 from tests.browser.rackside.conftest import (
     AFTER,
     HERE,
@@ -228,6 +228,29 @@ def test_it_waits_as_long_as_the_server_asks(racks: Racks, phones: NewPhone) -> 
     all_sent(page)
     first, second = tries
     assert second - first >= 2.9
+
+
+def test_what_the_server_cannot_tell_yet_counts_as_unsent(racks: Racks, phones: NewPhone) -> None:
+    """It took the call, and does not know whether it stays: the same is sent again."""
+    visit = racks.visit("U-1")
+    phone = phones("503 (Service Unavailable)")
+    page = phone.signed_in()
+    open_sheet(page, visit)
+    unknown = {"code": "outcome_unknown", "detail": "It cannot be told yet."}
+
+    def take_and_not_tell(route: Route) -> None:
+        route.fetch()
+        route.fulfill(status=503, headers={"Retry-After": "1"}, json=unknown)
+
+    page.route("**/api/v1/push", take_and_not_tell, times=1)
+    fill_in(page, "U-1")
+    save(page, "U-1")
+    page.get_by_role("radio", name="Done").check()
+    expect(page.locator(".state")).to_have_text(
+        "Your call: Saved here. The last attempt failed: It cannot be told yet."
+    )
+    all_sent(page)
+    assert len(racks.calls_on(visit)) == 1
 
 
 def test_two_tabs_send_once_and_agree(racks: Racks, phone: Phone) -> None:
