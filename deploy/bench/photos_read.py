@@ -33,8 +33,8 @@ def fill(photos: int, size: int) -> None:
         for photo, data in files.items():
             body = {"sha256": sha256(data).hexdigest(), "size": size}
             items.append(_item("photo_attached", animal, body) | {"id": str(photo)})
-        said = accept(items, Actor(keeper=owner.pk), timezone.now())
-        if any(one.problem for one in said):
+        outcomes = accept(items, Actor(keeper=owner.pk), timezone.now())
+        if any(one.problem for one in outcomes):
             raise RuntimeError("not accepted")
         PhotoFile.objects.bulk_create(
             PhotoFile(photo_id=photo, data=data, arrived_at=timezone.now())

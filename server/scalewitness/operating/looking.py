@@ -8,6 +8,7 @@ from django.db import Error as DatabaseError
 from psycopg_pool import PoolTimeout
 
 from scalewitness.operating.asked import Asked
+from scalewitness.operating.bucket import bucket
 from scalewitness.operating.database import connections, database, roles
 from scalewitness.operating.host import backups, clock, disk, memory
 from scalewitness.operating.mail import mail, returns
@@ -35,6 +36,7 @@ ALL: Final[Mapping[str, Look]] = {
     "log": log,
     "letters": letters,
     "backups": backups,
+    "bucket": bucket,
     "site": site,
     "certificate": certificate,
     "proxy": proxy,
