@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
@@ -19,8 +20,9 @@ from tests.plugins.environment import ENVIRONMENT
 from tests.plugins.services import Services
 
 from scalewitness import env_file
-from scalewitness.setting_up import answers, command
+from scalewitness.setting_up import answers, command, files
 from scalewitness.setting_up.keys import fresh_log_key
+from scalewitness.setting_up.refusing import CannotSetUp
 
 BARE = {
     name: value
@@ -318,6 +320,45 @@ def test_nothing_is_asked_where_nobody_can_answer(
     tmp_path: Path, alone: None, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert "Give --public-url." in refused(["--env-file", str(tmp_path / "env")], capsys)
+
+
+@pytest.mark.parametrize(("free", "pool"), [(148, None), (97, "38"), (47, "16")])
+def test_pools_are_as_large_as_a_new_server_has_connections(
+    free: int,
+    pool: str | None,
+    options: list[str],
+    tmp_path: Path,
+    alone: None,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """97 has PostgreSQL's own default of 100, of which 3 are for superusers; 16 is the least."""
+    monkeypatch.setattr("scalewitness.setting_up.database.free_connections", lambda _: free)
+    monkeypatch.setattr(command, "finish", lambda *_: [])
+    monkeypatch.setattr(os, "environ", dict(os.environ))
+    assert command.init(options) == 0
+    assert env_file.read(tmp_path / "etc" / "env").get("DATABASE_POOL_MAX") == pool
+
+
+def test_a_disk_that_is_full_leaves_the_file_as_it_was(tmp_path: Path) -> None:
+    """Here nothing may be written beyond a few bytes, which fails alike."""
+    path = tmp_path / "env"
+    path.write_text("LOG_LEVEL=INFO\n")
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (8, before[1]))
+    try:
+        with pytest.raises(CannotSetUp, match="cannot be written"):
+            files.write(path, "LOG_LEVEL=DEBUG\n" * 1000)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert path.read_text() == "LOG_LEVEL=INFO\n"
+    assert [one.name for one in tmp_path.iterdir()] == ["env"]
+
+
+def test_two_at_once_do_not_mix(
+    options: list[str], tmp_path: Path, alone: None, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with files.alone(tmp_path / "etc" / "env"):
+        assert "Another init is at work" in refused(options, capsys)
 
 
 def test_every_setting_with_an_option_is_one(tmp_path: Path) -> None:

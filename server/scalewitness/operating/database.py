@@ -11,10 +11,9 @@ from django.db.migrations.executor import MigrationExecutor
 from scalewitness.ledger.services.guard import guarded_models
 from scalewitness.operating.asked import Asked
 from scalewitness.operating.results import Result
+from scalewitness.setting_up.database import FREE, OTHERS
 
 OLDEST: Final = 140_000
-OTHERS: Final = 20
-"""Connections beside those of web processes: workers, beat, commands, backup (our judgement)."""
 RIGHTS = """
 SELECT rolname, rolsuper OR rolcreaterole OR rolbypassrls,
        has_schema_privilege(rolname, 'public', 'CREATE'),
@@ -29,11 +28,6 @@ WHERE has_table_privilege(name, 'UPDATE, DELETE, TRUNCATE')
 GUARDS = """
 SELECT tgrelid::regclass::text, count(*) FROM pg_trigger
 WHERE tgname IN ('refuse_change', 'refuse_truncate') AND tgenabled IN ('O', 'A') GROUP BY 1
-"""
-FREE = """
-SELECT current_setting('max_connections')::int
-       - current_setting('superuser_reserved_connections')::int
-       - coalesce(current_setting('reserved_connections', true), '0')::int
 """
 
 

@@ -17,7 +17,7 @@ KEYS: Final = ("SECRET_KEY", "LOG_SIGNING_KEY", "LOG_MAP_KEY")
 
 
 def own_settings(asked: Asked) -> Iterator[Result]:
-    faults = run_checks(include_deployment_checks=True)
+    faults = [one for one in run_checks(include_deployment_checks=True) if not one.is_silenced()]
     for one in faults:
         state: State = "wrong" if one.level >= ERROR else "unsure"
         yield Result("settings", state, f"{one.id}: {one.msg}", " ".join((one.hint or "").split()))

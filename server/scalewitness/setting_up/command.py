@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from scalewitness import env_file
 from scalewitness.domain.translog.keys import BadKey, read_signer
+from scalewitness.serving.rooms import least_connections
 from scalewitness.setting_up import answers, database, files, keys
 from scalewitness.setting_up.answers import Asking
 from scalewitness.setting_up.database import AnyConnection, Holding, Role, Superuser
@@ -21,6 +22,10 @@ from scalewitness.setting_up.refusing import CannotSetUp
 KEYS = ("SECRET_KEY", "LOG_SIGNING_KEY", "LOG_MAP_KEY")
 """What a record cannot go on without."""
 OWNERS = "DATABASE_OWNER_URL"
+WEB_PROCESSES = 2
+USUAL_POOL = 64
+USUAL_WAITERS = 8
+"""As the settings have them: `serving.web_server`, ``DATABASE_POOL_MAX`` and ``FEED_WAITERS``."""
 OWNERS_HEAD = """\
 # The owner's way into the database: for migrate, backup and restore, never for web and worker.
 """
@@ -72,7 +77,7 @@ def _set_up(options: Namespace, asking: Asking) -> None:
     values = answers.agreeing(kept, answers.given(options), str(path))
     values = answers.complete(values, options, asking)
     superuser = _superuser(options, values, asking)
-    values = _with_addresses(values, options, superuser)
+    values = _with_pool(_with_addresses(values, options, superuser), superuser)
     _require_keys_of(_held(values, superuser), values)
     values = _with_keys(values, options)
     password = answers.operators_password(options, asking) if values.get("OPERATORS") else ""
@@ -117,6 +122,19 @@ def _with_addresses(
                 _require_new(connection, role, options)
                 found[name] = superuser.url_of(role, connection, options.database)
     return found
+
+
+def _with_pool(values: Mapping[str, str], superuser: Superuser | None) -> dict[str, str]:
+    """With pools for which the server has connections, where it has few, as new ones do."""
+    with (
+        superuser.connected()
+        if superuser
+        else database.connected(values[OWNERS], "the role of DATABASE_OWNER_URL")
+    ) as connection:
+        most = (database.free_connections(connection) - database.OTHERS) // WEB_PROCESSES
+    if values.get("DATABASE_POOL_MAX") or most >= USUAL_POOL:
+        return dict(values)
+    return {**values, "DATABASE_POOL_MAX": str(max(most, least_connections(USUAL_WAITERS)))}
 
 
 def _require_new(connection: AnyConnection, role: Role, options: Namespace) -> None:

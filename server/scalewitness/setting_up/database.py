@@ -15,6 +15,14 @@ from scalewitness.setting_up.refusing import CannotSetUp
 
 LOCAL: Final = "postgresql:///postgres?host=/var/run/postgresql"
 """Debian's server, by its socket, as the account `ACCOUNT`."""
+FREE: Final = """
+SELECT current_setting('max_connections')::int
+       - current_setting('superuser_reserved_connections')::int
+       - coalesce(current_setting('reserved_connections', true), '0')::int
+"""
+"""Connections that are there for everyone."""
+OTHERS: Final = 20
+"""Connections beside those of web processes: workers, beat, commands, backup (our judgement)."""
 ACCOUNT: Final = "postgres"
 OLDEST: Final = 140_000
 """PostgreSQL 14, as it says its version."""
@@ -184,6 +192,11 @@ def limit_database(inside: AnyConnection, name: str, owner: str, app: str) -> No
 
 def has_database(superuser: AnyConnection, name: str) -> bool:
     return _one(superuser, "SELECT 1 FROM pg_database WHERE datname = %s", name) is not None
+
+
+def free_connections(connection: AnyConnection) -> int:
+    """How many the server has for all that are no superusers."""
+    return int(_one(connection, FREE))
 
 
 def holding(inside: AnyConnection) -> Holding:

@@ -3,6 +3,7 @@
 import sys
 from argparse import Namespace
 from collections.abc import Mapping, Sequence
+from io import StringIO
 from pathlib import Path
 
 import django
@@ -49,9 +50,11 @@ def _account(operators: Sequence[str], options: Namespace, password: str) -> lis
         return []
     name = options.operator_name or "Operator"
     try:
-        call_command("open_account", operators[0], name=name, password=password)
+        out = StringIO()
+        call_command("open_account", operators[0], name=name, password=password, stdout=out)
     except CommandError as fault:
         return [f"The account of {operators[0]}: {fault}"]
+    done(f"the account of {operators[0]}", out.getvalue().startswith("opened"))
     return []
 
 
@@ -69,10 +72,9 @@ def _founders(addresses: Sequence[str]) -> list[str]:
 def last_words(values: Mapping[str, str], options: Namespace, undone: Sequence[str]) -> str:
     path: Path = options.env_file
     public = read_signer(values["LOG_SIGNING_KEY"]).verifier
-    left = "\n".join(f"NOT DONE: {one}" for one in undone)
+    left = "".join(f"NOT DONE: {one}\n" for one in undone)
     return f"""
-{left}
-Keep elsewhere, today, where neither this host nor its backups are (on paper or in a safe):
+{left}Keep elsewhere, today, where neither this host nor its backups are (on paper or in a safe):
   {path}
   {env_file.owners(path)}
 LOG_SIGNING_KEY, LOG_MAP_KEY and SECRET_KEY in the first are in no backup. Without them this record
