@@ -27,7 +27,21 @@ SERVER = ROOT / "server" / "scalewitness"
 BASES = (ROOT, SERVER, SERVER / "domain", SERVER / "pages", ROOT / "clients", ROOT / "server",
     ROOT / "clients" / "rackside", ROOT / "clients" / "scalewitness_cli")  # fmt: skip
 """Folders from which the documents name a path."""
-SOURCES = {".py", ".js", ".toml", ".html", ".css", ".sh", ".conf", ".txt", ".json", ".sql", ""}
+SOURCES = {
+    ".py",
+    ".js",
+    ".toml",
+    ".html",
+    ".css",
+    ".sh",
+    ".conf",
+    ".txt",
+    ".json",
+    ".sql",
+    ".yml",
+    ".service",
+    "",
+}
 FILE = re.compile(r"[\w./-]+\.(?:py|js|toml|md|sh|conf|lock|css|html)")
 FOREIGN = {"application/octet-stream", "FILE.rejected.csv", "EXPLAIN", "PREPARE"}
 """Media types, files that a command makes, words of PostgreSQL's."""
