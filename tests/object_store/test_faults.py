@@ -22,9 +22,9 @@ from tests.pictures import plain_file
 from tests.waiting import ENOUGH
 from tests.world import World
 
-from scalewitness.animals.models import Animal, PhotoFile
+from scalewitness.animals.models import Animal, PhotoErasure, PhotoFile
 from scalewitness.animals.queries.photo_files import bucket, photo_file
-from scalewitness.animals.tasks import keep_bucket
+from scalewitness.animals.tasks import keep_bucket, sweep_bucket
 from scalewitness.domain.errors import FilesAway
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.erasure import erase_own_texts
@@ -162,6 +162,29 @@ def test_a_store_that_takes_nothing_keeps_nobody_from_sending_photos(
     faulty.fault = lambda method, key: None
     keep_bucket()
     assert (in_bucket(), photo_file(photo)) == (1, plain_file())
+
+
+def test_what_cannot_be_deleted_keeps_nothing_else_waiting(
+    world: World, animal: Animal, faulty: StandIn
+) -> None:
+    """As where the bucket holds an object for so many days."""
+    held, gone = photo_of(world, animal, 60), photo_of(world, animal, 61)
+    keep_bucket()
+    for photo in (held, gone):
+        erase_own_texts(photo, Actor(keeper=world.odile.pk), world.now)
+    new = photo_of(world, animal, 62)
+    faulty.fault = lambda method, key: (
+        (403, "AccessDenied") if method == "DELETE" and str(held) in key else None
+    )
+    for _ in range(100):
+        keep_bucket()
+        if PhotoErasure.objects.get(pk=gone).cleared_at:
+            break
+    assert PhotoErasure.objects.get(pk=gone).cleared_at
+    assert not PhotoErasure.objects.get(pk=held).cleared_at
+    assert {key.split("/")[2] for key in faulty.buckets["photos"]} == {str(held), str(new)}
+    sweep_bucket()
+    assert len(faulty.buckets["photos"]) == 2
 
 
 def test_the_log_goes_on_while_the_store_hangs(lasting_world: World, faulty: StandIn) -> None:

@@ -23,7 +23,8 @@ FOR: Final = 20.0
 @shared_task(name="scalewitness.animals.tasks.keep_bucket")
 def keep_bucket() -> None:
     """Erases what is owed to be erased, and moves what has arrived; safe to run twice at once."""
-    _unless_away(_keep)
+    _unless_away(_clear)
+    _unless_away(_move)
 
 
 @shared_task(name="scalewitness.animals.tasks.sweep_bucket")
@@ -42,8 +43,11 @@ def _unless_away(work: Callable[[], None]) -> None:
         return
 
 
-def _keep() -> None:
+def _clear() -> None:
     photo_files.clear_erased(timezone.now())
+
+
+def _move() -> None:
     if settings.PHOTO_STORAGE == "objects":
         until = monotonic() + FOR
         for photo, fault in photo_files.moved("objects", timezone.now):

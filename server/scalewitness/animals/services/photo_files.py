@@ -27,7 +27,7 @@ from scalewitness.animals.queries.photo_files import (
     place_of,
     read_object,
 )
-from scalewitness.domain.errors import NotFound
+from scalewitness.domain.errors import FilesAway, NotFound
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.object_store import Missing, StoredObject
 
@@ -137,18 +137,17 @@ MOVES: Final[dict[Place, Callable[[UUID, datetime], str | None]]] = {
 AWAY_FROM: Final[dict[Place, str]] = {"objects": "data", "database": "object"}
 
 
-def clear_erased(now: datetime) -> int:
-    """Delete what the bucket still holds of erased photos; of how many.
+def clear_erased(now: datetime) -> None:
+    """Delete what the bucket still holds of erased photos. In any order, so that one that the store
+    does not let go of does not keep the others there for ever.
 
     Raises:
         FilesAway: the store does not answer, or does not let go of one.
     """
-    owed = PhotoErasure.objects.filter(cleared_at=None).order_by("pk")
-    page = list(owed.values_list("photo__sha256", "photo")[:PAGE])
-    for fingerprint, photo in page:
+    owed = PhotoErasure.objects.filter(cleared_at=None)
+    for fingerprint, photo in owed.order_by("?").values_list("photo__sha256", "photo")[:PAGE]:
         bucket().remove(key_of_photo(fingerprint, photo))
         owed.filter(pk=photo).update(cleared_at=now)
-    return len(page)
 
 
 @dataclass
@@ -170,12 +169,18 @@ def sweep(now: datetime) -> Swept:
     until = now - timedelta(days=settings.PHOTO_OBJECTS_KEPT_DAYS)
     while page := list(islice(objects, PAGE)):
         for one, erased in orphans(page):
-            if erased or one.since < until:
-                bucket().remove(one.key)
-                swept.deleted += 1
-            else:
-                swept.kept += 1
+            gone = (erased or one.since < until) and _removed(one.key)
+            swept.deleted, swept.kept = swept.deleted + gone, swept.kept + (not gone)
     return swept
+
+
+def _removed(key: str) -> bool:
+    """Whether the store let go of it."""
+    try:
+        bucket().remove(key)
+    except FilesAway:
+        return False
+    return True
 
 
 def orphans(page: Iterable[StoredObject]) -> Iterator[tuple[StoredObject, bool]]:
