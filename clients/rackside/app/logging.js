@@ -8,6 +8,7 @@ import { corrected, holds, isOff, lookFor } from "../pure/clock.js";
 import { withNote } from "../pure/leaf.js";
 import { aside, needsYou } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
+import { groupOf, mainOf } from "../pure/undo.js";
 import { YOUR_WORD } from "../pure/words.js";
 import { file } from "../store/photos.js";
 import { OWN, state } from "./state.js";
@@ -132,19 +133,35 @@ function timed(form, refused) {
   return { at, reading, more };
 }
 
+/* Kinds that say of their time that it was put right; of others it is the time they claim. */
+const SAYS_SO = [
+  "call_made",
+  "husbandry_noted",
+  "photo_attached",
+  "season_noted",
+  "season_note_withdrawn",
+];
+
+/** The refused one that those refused with it go with: an animal's registration, a call.
+    @param {Stored} one */
+export function leaderOf(one) {
+  const main = mainOf(groupOf(state.outbox, one));
+  return needsYou(main) ? main : one;
+}
+
 /** A refused one, and what was refused with it, once more with the time put right: signed anew,
     under ids of their own. What was refused is put aside.
     @param {Stored} one */
 export async function sendCorrected(one) {
   const look = /** @type {Look} */ (lookOf(one));
   if (!state.outbox.some((each) => each.id === one.id && needsYou(each))) return; // done in another tab
-  const group = withIt(one).sort((a, b) => a.order - b.order);
+  const group = withIt(leaderOf(one)).sort((a, b) => a.order - b.order);
   const ids = new Map(group.map(({ id }) => [id, newId()]));
   const records = [];
   const files = [];
   for (const [place, old] of group.entries()) {
     const { at, ...more } = corrected(/** @type {Reading} */ (old.reading), look);
-    const made = { ...old.fact.body, ...more };
+    const made = { ...old.fact.body, ...(SAYS_SO.includes(old.fact.kind) && more) };
     if (made.of) made.of = ids.get(made.of) ?? made.of;
     const fact = { ...old.fact, id: /** @type {string} */ (ids.get(old.id)), at, body: made };
     records.push(

@@ -3,7 +3,7 @@
 import { h, moment, twice } from "../app/dom.js";
 import { changed, state } from "../app/state.js";
 import { sync } from "../app/sync.js";
-import { sendCorrected, withIt } from "../app/logging.js";
+import { leaderOf, sendCorrected, withIt } from "../app/logging.js";
 import { announce } from "../app/shell.js";
 import { discard, edit, shelve, takeUp } from "../app/undo.js";
 import { afterwards } from "../pure/afterwards.js";
@@ -12,7 +12,7 @@ import { aside, filed, isMissed, isUnsent, needsYou, words } from "../pure/outbo
 import { groupOf, isShelved, isUntried, mainOf, withDependents } from "../pure/undo.js";
 import { change } from "../store/outbox.js";
 import { cleared, latest } from "./cleared.js";
-import { timeNote } from "./clock.js";
+import { isCorrectable, sending, timeNote } from "./clock.js";
 
 const MOST = 100; // of a group are shown at first: a year's are thousands
 
@@ -41,6 +41,7 @@ export function calls() {
           "section",
           {},
           h("h2", {}, name),
+          allCorrected(rows),
           listed(rows),
           rows.some((one) => isUnsent(one) || filed(one)) &&
             h(
@@ -57,6 +58,20 @@ export function calls() {
     ),
   };
 }
+
+/** By a clock that is off, a whole hatch day is refused: it is put right by one press.
+    @param {Stored[]} rows */
+function allCorrected(rows) {
+  const leaders = rows.filter((one) => isCorrectable(one) && leads(one));
+  const send = async () => {
+    for (const one of leaders.toSorted((a, b) => a.order - b.order)) await sendCorrected(one);
+  };
+  return leaders.length > 1 &&
+    h("p", { class: "actions" }, sending("Send all with the corrected time", send));
+}
+
+/** @param {Stored} one */
+const leads = (one) => leaderOf(one).id === one.id;
 
 /** The latest, and the others once they are asked for.
     @param {Stored[]} rows */
@@ -95,7 +110,7 @@ function row(one) {
     isMissed(one) && h("p", { class: "refused" }, MISSED),
     one.place?.holds && !isMissed(one) &&
       h("p", { class: "fine" }, "Checked by this phone: it is in the log as it was sent."),
-    timeNote(one, sendCorrected),
+    timeNote(one, leads(one) ? sendCorrected : null),
     followed(one),
     pressable(actions(one)),
   );

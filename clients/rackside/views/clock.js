@@ -122,9 +122,14 @@ function offer(form, reading, look, change) {
 /** @param {string} text */
 const warning = (text) => h("div", { class: "warnings" }, h("p", {}, text));
 
-/** Of a stored call: how its time came about, and the offer to put it right. `send` does.
+/** Whether it was refused for a time of which it is known how far it was off.
+    @param {Stored} one */
+export const isCorrectable = (one) => isMistimed(one) && isOff(lookOf(one));
+
+/** Of a stored entry: how its time came about, and the offer to put it right. `send` does, where it
+    does not go with another.
     @param {Stored} one
-    @param {(one: Stored) => unknown} send */
+    @param {((one: Stored) => unknown) | null} send */
 export function timeNote(one, send) {
   const correction = one.fact.body.corrected;
   if (correction) {
@@ -140,13 +145,6 @@ export function timeNote(one, send) {
   const look = lookOf(one);
   if (!look) return h("p", {}, UNKNOWN, one.form && " “Edit and send anew” asks when it was.");
   if (!isOff(look)) return null;
-  const button = h("button", {
-    type: "button",
-    onclick: () => {
-      button.disabled = true;
-      send(one);
-    },
-  }, "Send with the corrected time");
   return [
     h(
       "p",
@@ -155,6 +153,19 @@ export function timeNote(one, send) {
         moment(one.reading.here)
       }, when by the server’s it was ${moment(corrected(one.reading, look).at)}.`,
     ),
-    h("p", { class: "actions" }, button),
+    send && h("p", { class: "actions" }, sending("Send with the corrected time", () => send(one))),
   ];
+}
+
+/** @param {string} label
+    @param {() => unknown} send */
+export function sending(label, send) {
+  const button = h("button", {
+    type: "button",
+    onclick: () => {
+      button.disabled = true;
+      send();
+    },
+  }, label);
+  return button;
 }

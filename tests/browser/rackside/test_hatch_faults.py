@@ -2,6 +2,7 @@
 are lost, a server that fails at one item. What it states arrives once and in its order."""
 
 import re
+import time
 
 from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
@@ -12,7 +13,9 @@ from tests.browser.rackside.conftest import (
     all_sent,
     hurried,
     stored,
+    ten_seconds_later,
     until,
+    wrong_clock,
 )
 from tests.browser.rackside.hatching import (
     Clutch,
@@ -25,6 +28,8 @@ from tests.browser.rackside.hatching import (
     signed_in,
     weigh,
 )
+
+from scalewitness.domain.moments import parse_moment
 
 KINDS = ["animal_registered", "identifier_assigned", "husbandry_noted", "call_made"]
 
@@ -196,3 +201,29 @@ def test_what_fails_or_is_lost_on_the_way_still_arrives_once_and_in_its_order(
     page.get_by_role("button", name="Send now").click()
     all_sent(page)
     in_order(racks, made, 2)
+
+
+def test_by_a_clock_two_days_ahead_all_of_it_is_stated_with_the_time_put_right(
+    racks: Racks, phone: Phone
+) -> None:
+    made = clutch(racks, "HC")
+    wrong_clock(phone, 2 * 86_400)
+    page = signed_in(phone, made)
+    thumb = Thumb(page)
+    begin(thumb, made, "2")
+    weigh(thumb, ["12.5", "13"])
+    thumb.tap(page.get_by_role("link", name="Sex them"))
+    answer(thumb)
+    sex(thumb, 2)
+    page.get_by_role("button", name="Register").click()
+    until(page, lambda: len(stored(page)["outbox"]) == 8, "all of it")
+    ten_seconds_later(page)
+    page.goto(f"{HERE}#/calls")
+    one_each = page.get_by_role("button", name="Send with the corrected time")
+    expect(one_each).to_have_count(2)  # one for each of the young, with all that was refused with it
+    page.get_by_role("button", name="Send all with the corrected time").click()
+    all_sent(page)
+    in_order(racks, made, 2)
+    for one in (one for of in entries_of(racks, made).values() for one in of):
+        assert abs(parse_moment(one.at).timestamp() - time.time()) < 600, one.kind
+        assert one.sig

@@ -50,6 +50,7 @@ def test_care_is_noted_without_a_server_and_sent_once_and_signed(
     with browser() as driven:
         sign_in(driven, here)
         tap(driven, "Animals")
+        eventually(driven, TYPE, "Find", tag)  # only the rows in sight are drawn
         shows(driven, tag)
         eventually(driven, READY)
         with no_server(racks):
