@@ -190,6 +190,7 @@ interface Young {
   weighed: Reading | null;
   seen: string;
   conclusion: string;
+  harm?: string[]; // what was kept before it was asked has none
   sexed: Reading | null;
   photos: YoungPhoto[];
   ids: Record<YoungFact, string>;
@@ -378,6 +379,7 @@ interface CallForm {
   code: string;
   passes: ProbePass[];
   unusual?: boolean;
+  probe_mm?: string;
   answers: Record<string, string>;
   conclusion: string;
   sureness: string;

@@ -5,7 +5,6 @@ import { isSlip, line } from "../pure/care.js";
 import { withNote } from "../pure/leaf.js";
 import { title } from "../pure/search.js";
 import { announce } from "./announcing.js";
-import { notKept } from "./dom.js";
 import { readingNow } from "./logging.js";
 import { OWN, state } from "./state.js";
 import { oneAtATime, record, store } from "./stating.js";
@@ -30,24 +29,20 @@ export const note = oneAtATime(noted);
 /** @param {{ animal: Animal, noted: Noted, text?: string }[]} given
     @param {{ said: string, hash: string }} where */
 async function noted(given, { said, hash }) {
-  try {
-    const now = Date.now();
-    const fresh = given.filter(({ animal, noted, text }) =>
-      text || !isSlip(statedOf(animal.id), noted, now)
-    );
-    if (!fresh.length) {
-      location.hash = hash;
-      return;
-    }
-    const reading = readingNow();
-    /** @type {Stored[]} */
-    const records = [];
-    for (const [place, one] of fresh.entries()) records.push(await stated(one, reading, place));
-    await store(records);
-    announce(said, hash, { undo: records.map(({ id }) => id) });
-  } catch (fault) {
-    announce(notKept(fault), location.hash);
+  const now = Date.now();
+  const fresh = given.filter(({ animal, noted, text }) =>
+    text || !isSlip(statedOf(animal.id), noted, now)
+  );
+  if (!fresh.length) {
+    location.hash = hash;
+    return;
   }
+  const reading = readingNow();
+  /** @type {Stored[]} */
+  const records = [];
+  for (const [place, one] of fresh.entries()) records.push(await stated(one, reading, place));
+  await store(records);
+  announce(said, hash, { undo: records.map(({ id }) => id) });
 }
 
 /** @param {{ animal: Animal, noted: Noted, text?: string }} given

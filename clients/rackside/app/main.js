@@ -72,10 +72,21 @@ function route() {
   for (const [form, made] of ROUTES) {
     const found = form.exec(path);
     if (found) {
-      return () => made({ ...found.groups, ...Object.fromEntries(new URLSearchParams(query)) });
+      const named = Object.entries(found.groups ?? {}).map(([name, text]) => [name, plain(text)]);
+      return () => made(Object.fromEntries([...named, ...new URLSearchParams(query)]));
     }
   }
   return visits;
+}
+
+/** As it reads, an address that somebody mistyped too.
+    @param {string} escaped */
+function plain(escaped) {
+  try {
+    return decodeURIComponent(escaped);
+  } catch {
+    return escaped;
+  }
 }
 
 /** @param {{ moved: boolean }} how */

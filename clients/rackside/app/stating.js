@@ -4,6 +4,8 @@ import { sign } from "../net/keys.js";
 import { saved } from "../pure/outbox.js";
 import { isShelved, withUndo } from "../pure/undo.js";
 import { save } from "../store/outbox.js";
+import { announce } from "./announcing.js";
+import { notKept } from "./dom.js";
 import { felt } from "./feedback.js";
 import { changed, state } from "./state.js";
 import { sync } from "./sync.js";
@@ -68,7 +70,8 @@ function isChangedBy(one, records) {
   return one.id === from && isShelved(one) && records.some((made) => sort(made) === sort(one));
 }
 
-/** The same work, but not again while it is under way: a second tap meanwhile is a slip.
+/** The same work, but not again while it is under way: a second tap meanwhile is a slip. Where the
+    phone has no room for it, that is said.
     @template {any[]} G
     @param {(...given: G) => Promise<void>} work
     @returns {(...given: G) => Promise<void>} */
@@ -79,6 +82,8 @@ export function oneAtATime(work) {
     going = true;
     try {
       await work(...given);
+    } catch (fault) {
+      announce(notKept(fault), location.hash);
     } finally {
       going = false;
     }

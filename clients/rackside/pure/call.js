@@ -70,6 +70,8 @@ export function missing(form, species, timed = false) {
     needsCode(form) && !form.code.trim() && ["code", "Give the code you read."],
     form.identified === "transponder" && form.code.trim() && !/^\d{15}$/.test(digits(form.code)) &&
     ["code", "A transponder code has 15 digits."],
+    form.method === "probing" && form.probe_mm && !millimetres(form.probe_mm) &&
+    ["probe_mm", "Give the probe’s width in millimetres, such as 1.5."],
     handsOn(form) && !form.held_by && ["held_by", "Say who held the animal."],
     !form.told && ["told", "Say whether anyone had told you its sex."],
     ...unobserved(form),
@@ -146,6 +148,16 @@ export function grams(text) {
   return Number(tidy) > 0 ? tidy : null;
 }
 
+const PROBES = [0.3, 8]; // millimetres, as the server takes
+
+/** A probe's width as the log writes it, or null: a decimal comma is taken too.
+    @param {string} text */
+export function millimetres(text) {
+  const found = /^\s*\d{1,2}(?:[.,]\d{0,2})?\s*(?:mm\s*)?$/.test(text);
+  const wide = found ? parseFloat(text.replace(",", ".")) : 0;
+  return wide >= PROBES[0] && wide <= PROBES[1] ? String(wide) : null;
+}
+
 /** The body of `call_made`, members at their default left out, texts in NFC. `who`: the id of whoever
     it is reported of.
     @param {CallForm} form
@@ -187,6 +199,7 @@ function observed(form) {
       stopped,
     }));
     if (form.unusual) made.unusual = true;
+    if (form.probe_mm) made.probe_mm = millimetres(form.probe_mm);
     return made;
   }
   for (const [name, , kind, spare] of METHODS[form.method].asks) {

@@ -304,13 +304,14 @@ function registration({ collection, species, hatched, sire, dam }) {
     @param {Sitting} sitting
     @param {Young} one
     @returns {CallForm} */
-const callForm = ({ told, held_by, sureness }, { code, seen, conclusion }) => ({
+const callForm = ({ told, held_by, sureness }, { code, seen, conclusion, harm = [] }) => ({
   ...blank({ held_by }),
   method: "eversion",
   answers: { manner: "manual", seen },
   identified: "tag",
   code,
   conclusion,
+  harm,
   sureness: conclusion === "undetermined" ? "unsure" : sureness,
   told,
 });

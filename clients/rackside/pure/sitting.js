@@ -24,9 +24,9 @@ export function before(records, visit, now) {
     @returns {Partial<CallForm>} */
 export function carried(form) {
   if (!form) return {};
-  const { method, held_by, told } = form;
+  const { method, held_by, told, probe_mm = "" } = form;
   const answers = Object.fromEntries(
     Object.entries(form.answers).filter(([name]) => HOW.includes(name)),
   );
-  return { method, held_by, told: told === "no" ? told : "", answers };
+  return { method, held_by, told: told === "no" ? told : "", probe_mm, answers };
 }

@@ -40,7 +40,11 @@ export function fields(form, { animal, isOwn, before, change }) {
   ];
   const seen = observed(form, animal, () => changed());
   const which = identified(form, animal, { pick, type, change });
+  const probe = type("probe_mm", "Width of the probe in mm, if you know it", {
+    inputmode: "decimal",
+  });
   const show = () => {
+    probe.hidden = form.method !== "probing";
     for (const one of concluded) one.hidden = concludes(form);
     by?.show();
   };
@@ -73,8 +77,8 @@ export function fields(form, { animal, isOwn, before, change }) {
       ]),
       group("Which animal", ...which.nodes),
       isAsBefore(form, before)
-        ? fold(asBefore(form), false, [method, held, told], "carried")
-        : group("How", method, held, told),
+        ? fold(asBefore(form), false, [method, probe, held, told], "carried")
+        : group("How", method, probe, held, told),
       group("What you saw", ...seen.nodes, ...concluded),
       ...(by ? [by.node] : []),
       fold("Harm, note and photo", form.harm.length > 0 || isGiven(form, ["note", "photos"]), [
@@ -104,6 +108,7 @@ function asBefore(form) {
   const held = m.HELD_BY.find(([key]) => key === form.held_by)?.[1].toLowerCase();
   return [
     `As in your last call: ${m.METHODS[form.method].title.toLowerCase()}`,
+    form.method === "probing" && form.probe_mm && `a probe ${form.probe_mm} mm wide`,
     held && `who holds it: ${held}`,
     "nobody had told you its sex",
   ].filter(Boolean).join("; ");
@@ -160,9 +165,9 @@ function methods(form, isOwn, changed) {
   });
 }
 
-/** @param {CallForm} form
+/** @param {{ harm: string[] }} form
     @param {() => void} change */
-function harm(form, change) {
+export function harm(form, change) {
   const ticks = m.HARM.map(([key, label]) => {
     const input = h("input", {
       type: "checkbox",

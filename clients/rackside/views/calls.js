@@ -163,6 +163,9 @@ function again(one) {
   if (isEdit(one)) {
     return h("a", { class: "button", href: `${one.shown.edit}?from=${one.id}` }, "Decide it again");
   }
+  if (one.fact.kind === "animal_registered" && one.shown.edit) {
+    return h("a", { class: "button", href: one.shown.edit }, "Put it right on the list");
+  }
   if (!one.form) return null;
   const where = `#/log/${one.shown.visit}/${one.fact.about}?from=${one.id}`;
   return h("a", { class: "button", href: where }, "Edit and send anew");

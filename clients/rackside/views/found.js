@@ -13,8 +13,7 @@ const GIVEN = "It was given to an animal on this phone, and is not on record yet
 const SHOWN = 8; // animals that a search offers at once
 
 /** @param {{ code: string }} where */
-export async function found({ code: escaped }) {
-  const code = decodeURIComponent(escaped);
+export async function found({ code }) {
   const bearers = await bearersOf(code);
   const own = (await ownAnimals()).filter((one) => !one.ended && !isBlind(one));
   const isAny = bearers.length > 0;

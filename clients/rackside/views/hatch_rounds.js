@@ -165,7 +165,7 @@ export function hatchWeigh(where) {
           h("button", {
             type: "button",
             class: "plain",
-            onclick: () => go((kept) => ({ ...kept, keyed: null }), true),
+            onclick: once(() => go((kept) => ({ ...kept, keyed: null }), true)),
           }, "Not weighed"),
         ),
       ];
@@ -213,26 +213,30 @@ export async function hatchSex(where) {
         SEEN.map(([word, text]) =>
           h("button", {
             type: "button",
-            onclick: ({ detail }) => {
-              if (detail > 1) return; // the second of a double tap is a slip
+            onclick: once(() => {
               last = one;
               const reading = readingNow();
               go(
                 (kept) => withYoung(kept, one.animal, (young) => sexed(young, word, reading)),
                 true,
               );
-            },
+            }),
           }, text)
         ),
       ),
       h("button", {
         type: "button",
         class: "plain",
-        onclick: () => go((kept) => kept, true),
+        onclick: once(() => go((kept) => kept, true)),
       }, "Not checked: next"),
     ),
   ]);
 }
+
+/** The second of a double tap is a slip: the next one's button is there by then.
+    @param {() => unknown} done
+    @returns {(tap: MouseEvent) => void} */
+const once = (done) => ({ detail }) => void (detail > 1 || done());
 
 /** @param {Young} one
     @param {string} words */

@@ -8,9 +8,10 @@ import { ownAnimal } from "../app/state.js";
 import { newId } from "../net/keys.js";
 import { isRegistered, isStated, sexed, statedOf, weighed, withYoung } from "../pure/hatch.js";
 import { words } from "../pure/outbox.js";
-import { CONCLUDED_OF_EVERTED, CONCLUSIONS } from "../pure/words.js";
+import { CAUTIONS, CONCLUDED_OF_EVERTED, CONCLUSIONS } from "../pure/words.js";
 import { some } from "../store/db.js";
 import { change } from "../store/sittings.js";
+import { harm } from "./call_fields.js";
 import { gone, MOST_GRAMS, SEEN } from "./hatch_rounds.js";
 import { photos } from "./photos.js";
 
@@ -66,6 +67,7 @@ export async function hatchYoung({ id, animal }) {
         keyed = text;
         change(id, (kept) => ({ ...kept, keyed: { animal, text } }));
       }),
+      !isStated(stated.call_made) && signs(one, put),
       !registered && code(one, put),
       await pictures(one, put),
       h(
@@ -129,6 +131,21 @@ function seen(one, put) {
     }),
     box,
   );
+}
+
+/** What the check may have done to it.
+    @param {Young} one
+    @param {Put} put */
+function signs(one, put) {
+  const form = { harm: one.harm ?? [] };
+  const caution = h("p", { class: "warnings", role: "status" }, CAUTIONS.harm);
+  const show = () => caution.hidden = !form.harm.length;
+  show();
+  const asked = harm(form, () => {
+    show();
+    put((young) => ({ ...young, harm: form.harm }));
+  });
+  return [asked, caution];
 }
 
 /** @param {string} value

@@ -15,8 +15,7 @@ import { factsOf } from "../store/facts.js";
 const WORDS = { taken: "Taken", refused: "Refused", left: "Not fed" };
 
 /** @param {{ name: string }} where */
-export async function rack({ name }) {
-  const here = decodeURIComponent(name);
+export async function rack({ name: here }) {
   const animals = (await ownAnimals()).filter((one) =>
     !one.ended && one.rack && rackOf(one.rack) === here
   );

@@ -3,6 +3,7 @@
 import { h, line } from "../app/dom.js";
 import { saveNote } from "../app/logging.js";
 import { announce } from "../app/shell.js";
+import { oneAtATime } from "../app/stating.js";
 import { now, seasonTold, state } from "../app/state.js";
 import { undo } from "../app/undo.js";
 import { words } from "../pure/outbox.js";
@@ -115,16 +116,19 @@ export function seasonTaps(pairing, animal) {
       }),
       h("a", { class: "button plain", href: `#/season/${pairing.id}` }, "All of the season"),
     ),
+    often(pairing).map(([, , , caution]) => caution && h("p", { class: "fine" }, caution)),
   );
 }
 
-/** @param {KeptPairing} pairing
-    @param {Record<string, unknown>} made */
-async function note(pairing, made) {
-  const said = { made, line: noteLine(made), title: titled(pairing) };
-  const id = await saveNote(pairing, { kind: "season_noted", ...said });
-  announce(`${said.line}: saved here.`, location.hash, { undo: [id] });
-}
+const note = oneAtATime(
+  /** @param {KeptPairing} pairing
+      @param {Record<string, unknown>} made */
+  async (pairing, made) => {
+    const said = { made, line: noteLine(made), title: titled(pairing) };
+    const id = await saveNote(pairing, { kind: "season_noted", ...said });
+    announce(`${said.line}: saved here.`, location.hash, { undo: [id] });
+  },
+);
 
 /** As it is kept now.
     @param {KeptPairing} pairing */

@@ -48,7 +48,11 @@ export function visits() {
 function row(visit) {
   const words = [
     h("span", { class: "row-name" }, `You check ${visit.host.name}’s animals`),
-    h("span", { class: "fine" }, `Until ${moment(visit.closes)}${visit.blind ? ", blind" : ""}`),
+    h(
+      "span",
+      { class: "fine" },
+      `${moment(visit.opens)} to ${moment(visit.closes)}${visit.blind ? ", blind" : ""}`,
+    ),
   ];
   const where = stateAt(visit, now()) === "invited" ? `/visits/${visit.id}` : `#/visit/${visit.id}`;
   return h(

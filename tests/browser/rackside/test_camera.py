@@ -18,6 +18,8 @@ from tests.browser.rackside.conftest import HERE, NewPhone, Phone, Racks, Visit,
 
 from stack.local import ROOT
 
+pytestmark = pytest.mark.one_in(3)
+
 TABLE = (
     "212222 222122 222221 121223 121322 131222 122213 122312 132212 221213 221312 231212 112232 "
     "122132 122231 113222 123122 123221 223211 221132 221231 213212 223112 312131 311222 321122 "

@@ -6,6 +6,7 @@ import re
 import time
 from dataclasses import dataclass
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -29,6 +30,8 @@ from tests.world import probing
 
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.leaf import Leaf
+
+pytestmark = pytest.mark.one_in(3)
 
 AWAY = "net::ERR_FAILED"
 
@@ -275,6 +278,7 @@ def test_care_is_in_the_log_once_whatever_answer_is_lost(racks: Racks, phones: N
     assert all(one.sig for each in entries for one in each)
 
 
+@pytest.mark.one_in(1)
 def test_a_partner_cares_too_and_nothing_is_left_once_they_are_to_check_it_blind(
     racks: Racks, phone: Phone
 ) -> None:

@@ -3,6 +3,7 @@ over, how it tells what is missing, and what hand and ear are told."""
 
 from typing import Any
 
+import pytest
 from playwright.sync_api import Locator, Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -18,6 +19,8 @@ from tests.browser.rackside.conftest import (
     save,
     until,
 )
+
+pytestmark = pytest.mark.one_in(3)
 
 MOST_TAPS, MOST_SCREENS = 11, 2.5
 TARGET = 48

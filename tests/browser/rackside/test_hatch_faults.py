@@ -4,6 +4,7 @@ are lost, a server that fails at one item. What it states arrives once and in it
 import re
 import time
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -30,6 +31,8 @@ from tests.browser.rackside.hatching import (
 )
 
 from scalewitness.domain.moments import parse_moment
+
+pytestmark = pytest.mark.one_in(2)
 
 KINDS = ["animal_registered", "identifier_assigned", "husbandry_noted", "call_made"]
 
@@ -87,6 +90,7 @@ def in_order(racks: Racks, made: Clutch, number: int) -> None:
     assert [[one.kind for one in of] for of in found.values()] == [KINDS] * number
 
 
+@pytest.mark.one_in(1)
 def test_a_tab_killed_at_any_step_loses_nothing_and_doubles_nothing(
     racks: Racks, phone: Phone
 ) -> None:
@@ -220,7 +224,9 @@ def test_by_a_clock_two_days_ahead_all_of_it_is_stated_with_the_time_put_right(
     ten_seconds_later(page)
     page.goto(f"{HERE}#/calls")
     one_each = page.get_by_role("button", name="Send with the corrected time")
-    expect(one_each).to_have_count(2)  # one for each of the young, with all that was refused with it
+    expect(one_each).to_have_count(
+        2
+    )  # one for each of the young, with all that was refused with it
     page.get_by_role("button", name="Send all with the corrected time").click()
     all_sent(page)
     in_order(racks, made, 2)

@@ -44,6 +44,8 @@ def put_right(page: Page, stem: str) -> None:
     taken: FilePayload = {"name": "snake.jpg", "mimeType": "image/jpeg", "buffer": camera_file()}
     page.get_by_label("Photo of the check").set_input_files(taken)
     expect(page.get_by_role("img", name="Photo 1")).to_be_visible()
+    page.get_by_label("Bleeding").check()
+    expect(page.get_by_text("stop, and see a veterinarian for reptiles")).to_be_visible()
     page.get_by_role("link", name="Done").click()
 
 
@@ -69,6 +71,7 @@ def test_live_young_are_put_right_undone_stated_once_and_sexed_again_later(
     expect(page.get_by_role("button", name=REGISTER)).to_be_visible()
     assert stored(page)["outbox"] == []
     page.get_by_role("button", name=REGISTER).click()
+    expect(page.get_by_role("button", name="Register")).to_have_count(0)
     phone.context.set_offline(False)
     all_sent(page)
     stated_once(racks, made, stem)
@@ -84,6 +87,7 @@ def stated_once(racks: Racks, made: Clutch, stem: str) -> None:
     assert [one.kind for one in first] == [*kinds, "photo_attached"]
     assert first[4].body["of"] == first[3].id
     assert first[3].body["identified"] == {"by": "tag", "code": f"{stem}-X"}
+    assert [one[3].body.get("harm") for one in (first, second)] == [["bleeding"], None]
     assert (second[3].body["conclusion"], second[3].body["sureness"]) == ("undetermined", "unsure")
     assert second[3].body["observed"]["seen"] == "nothing"
 

@@ -12,7 +12,7 @@ from tests.browser.rackside.conftest import (
     stored,
     until,
 )
-from tests.browser.rackside.hatching import Thumb, answer, clutch, signed_in, weigh
+from tests.browser.rackside.hatching import Thumb, answer, clutch, signed_in
 from tests.world import PASSWORD
 
 TWICE = "(button) => { button.click(); button.click(); }"
@@ -39,20 +39,28 @@ def test_a_hatch_day_is_begun_once_and_is_not_lost_by_signing_out(
     made = clutch(racks, "HD")
     page = signed_in(phone, made)
     page.goto(f"{HERE}#/hatch/new?pairing={made.pairing}")
-    Thumb(page).key_in("1")
+    thumb = Thumb(page)
+    thumb.key_in("2")
     page.get_by_role("button", name="Begin").evaluate(TWICE)
-    weigh(Thumb(page), ["12"])
+    thumb.at("-01")
+    page.get_by_role("button", name="Not weighed").dblclick()
+    thumb.at("-02")
+    thumb.key_in("12")
+    thumb.press("Next")
+    expect(page.get_by_role("link", name="Sex them")).to_be_visible()
     assert len(stored(page)["sittings"]) == 1
     told = page.evaluate(SIGN_IN, ["greta@keepers.example", PASSWORD])
     assert "of somebody else wait on this phone" in told
     page.goto(f"{HERE}#/phone")
-    expect(page.get_by_text("Of 1 young of a hatch day something is not stated")).to_be_visible()
+    expect(page.get_by_text("Of 2 young of a hatch day something is not stated")).to_be_visible()
     expect(page.get_by_text("not on record yet")).to_have_count(0)
     leave = page.get_by_role("button", name="Delete them and sign out")
     expect(leave).to_be_disabled()
-    page.get_by_label("Lose it").check()
+    page.get_by_label("Lose all 2").check()
     expect(leave).to_be_enabled()
     assert len(stored(page)["sittings"]) == 1
+    page.goto(f"{HERE}#/rack/%")
+    expect(page.get_by_role("heading", name="Not here")).to_be_visible()
     put_aside_when_refused(phone, page)
 
 
@@ -60,16 +68,18 @@ def put_aside_when_refused(phone: Phone, page: Page) -> None:
     """What waited for the registration goes with it: nothing waits for ever."""
     phone.context.set_offline(True)
     page.goto(f"{HERE}#/hatch/{stored(page)['sittings'][0]['id']}")
-    page.get_by_role("button", name="Register 1 young").click()
-    expect(page.get_by_role("button", name="Register 1 young")).to_have_count(0)
+    page.get_by_role("button", name="Register 2 young").click()
+    expect(page.get_by_role("button", name="Register 2 young")).to_have_count(0)
     page.evaluate(REFUSE)
     page.goto(f"{HERE}#/calls")
-    page.get_by_role("heading", name="Needs you").locator("..").get_by_role(
-        "button", name="Put it aside"
-    ).click()
+    refused = page.get_by_role("heading", name="Needs you").locator("..")
+    expect(refused.get_by_role("link", name="Put it right on the list")).to_be_visible()
+    refused.get_by_role("button", name="Put it aside").click()
     expect(page.get_by_role("heading", name="Needs you")).to_have_count(0)
-    assert {one["state"] for one in stored(page)["outbox"]} == {"aside"}
-    expect(page.locator("#waiting")).to_have_text("Nothing waits")
+    of_it = [one for one in stored(page)["outbox"] if one["state"] == "aside"]
+    kinds = {one["fact"]["kind"] for one in of_it}
+    assert {"animal_registered", "identifier_assigned"} <= kinds
+    assert len({one["fact"]["about"] for one in of_it}) == 1
 
 
 def test_young_that_are_registered_are_sexed_with_what_speaks_against_it(

@@ -17,6 +17,8 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
+pytestmark = pytest.mark.one_in(3)
+
 NARROW = {"width": 320, "height": 640}
 IN_SIGHT = """() => {
   const from = document.querySelector(".head").getBoundingClientRect().bottom;

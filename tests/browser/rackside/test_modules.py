@@ -101,6 +101,7 @@ def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
         form["conclusion"] = "female"
         if name == "probing":
             form["passes"] = [{"side": "left", "depth": 7.5, "stopped": "choice"}]
+            form["probe_mm"] = " 1,50 mm"
         if not at_rack:
             form |= {"whose": "laboratory", "whose_name": "A lab", "document": "AB" * 32}
         assert modules("call", MISSING, form) == [], name
@@ -109,6 +110,18 @@ def test_every_method_gives_a_body_the_server_takes(modules: Any) -> None:
         assert body.get("reported", {}).get("role") == ("laboratory" if who != "null" else None)
         typed = msgspec.convert(body, BODIES["call_made"])
         assert json.loads(msgspec.json.encode(typed)) == body, "the log's own form"
+        assert body["observed"].get("probe_mm") == ("1.5" if name == "probing" else None)
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken"),
+    [("1.5", "1.5"), ("0,3", "0.3"), ("8", "8"), ("8.01", None), ("0.2", None), ("thin", None),
+     ("1.234", None), ("2.", "2")],
+)  # fmt: skip
+def test_a_probe_s_width_is_taken_as_the_server_takes_it(
+    modules: Any, typed: str, taken: str | None
+) -> None:
+    assert modules("call", "m.millimetres(given)", typed) == taken
 
 
 def test_what_is_missing_is_named_in_the_order_of_the_form(modules: Any) -> None:

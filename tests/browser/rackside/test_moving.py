@@ -3,6 +3,7 @@ before it; where somebody else set the same meanwhile, its keeper decides."""
 
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -16,6 +17,8 @@ from tests.browser.rackside.conftest import (
     until,
 )
 from tests.browser.rackside.test_care import announced, at_the_racks, kept_at, press
+
+pytestmark = pytest.mark.one_in(2)
 
 AWAY = "net::ERR_FAILED"
 

@@ -5,6 +5,7 @@ browser, so that a busy machine makes no hand of a reader."""
 import json
 import time
 
+import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -22,6 +23,8 @@ from tests.browser.rackside.conftest import (
     stored,
     until,
 )
+
+pytestmark = pytest.mark.one_in(3)
 
 READER, HAND = 0.012, 0.18
 """Seconds between two keys."""

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import pytest
 from playwright.sync_api import FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
     AFTER,
@@ -26,6 +27,8 @@ from tests.browser.rackside.test_care import at_the_racks, kept_at
 from tests.browser.rackside.test_offline import add_photo, photo_arrived
 
 from scalewitness.domain.translog.leaf import Leaf
+
+pytestmark = pytest.mark.one_in(2)
 
 CLEARED = "indexeddb,cache_storage,service_workers,local_storage"
 
@@ -186,6 +189,11 @@ def test_care_that_finds_no_room_is_told_and_can_be_noted_again(racks: Racks, ph
     save_it.click()
     expect(page.locator("#announcement")).to_have_text("S5: 1 taken, saved here.")
     assert len(stored(page)["outbox"]) == 1
+    page.goto(f"{HERE}#/own/{kept.animals['S5-1']}/move")
+    page.get_by_label("Place", exact=True).fill("S6-1")
+    page.evaluate(NO_ROOM)
+    page.get_by_role("button", name="Save the place").click()
+    expect(page.locator("#announcement")).to_contain_text("It could not be kept on this phone")
 
 
 NO_ROOM = """() => {

@@ -30,6 +30,8 @@ from tests.browser.rackside.test_offline import add_photo
 
 from scalewitness.domain.moments import parse_moment
 
+pytestmark = pytest.mark.one_in(2)
+
 DAY = 86_400
 AWAY = "net::ERR_FAILED"
 CALL = "import('/rackside/app/undo.js').then((m) => m.undo(ids))"
@@ -156,6 +158,7 @@ def test_it_can_be_changed_offline_wherever_the_tab_is_killed(racks: Racks, phon
     assert sexes(racks, visit) == ["female"]
 
 
+@pytest.mark.one_in(1)
 def test_one_tab_changes_an_entry_while_the_other_sends(racks: Racks, phone: Phone) -> None:
     visit, page = ready(racks, phone, "U-5", "U-6")
     other = phone.tab("#/calls")
