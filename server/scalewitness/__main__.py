@@ -39,7 +39,7 @@ def main() -> None:
 
 
 def _tell(fault: str, *, as_json: bool) -> None:
-    todo = "set it; a new service is set up by: scalewitness-server init"
+    todo = "put it right; scalewitness-server init sets up a new service"
     result = Result("settings", "wrong", fault, todo)
     (sys.stdout if as_json else sys.stderr).write(shown([result]) if as_json else result.line())
     sys.stderr.write("\n")

@@ -15,11 +15,13 @@ from django.db import connection
 from django.test import override_settings
 from django.utils import timezone
 from tests.plugins.environment import ENVIRONMENT
+from tests.plugins.services import Services
 from tests.world import World
 
 from scalewitness import env_file
 from scalewitness.ledger.services.fencing import raise_fence
-from scalewitness.operating import host
+from scalewitness.monitoring.pulse import note_beat
+from scalewitness.operating import host, processes
 from scalewitness.operating.asked import Asked
 from scalewitness.operating.looking import ALL, looked
 from scalewitness.operating.results import Result, status
@@ -138,6 +140,21 @@ def test_a_fence_and_entries_that_nobody_signs_are_wrong(world: World) -> None:
     raise_fence("it was set back", timezone.now() - timedelta(days=1))
     found = seen("log")
     assert found["log"] == ("wrong", "it is fenced: it was set back")
+
+
+def test_beat_that_stands_still_and_a_worker_that_is_away_are_wrong(
+    services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(processes, "ANSWER", 0.2)
+    note_beat(time())
+    found = seen("queue", "beat", "worker")
+    assert {name: state for name, (state, _) in found.items()} == {
+        "queue": "right",
+        "beat": "right",
+        "worker": "wrong",
+    }
+    note_beat(time() - 300)
+    assert seen("beat")["beat"][0] == "wrong"
 
 
 def test_something_wrong_counts_and_what_was_not_tested_only_if_asked_for() -> None:

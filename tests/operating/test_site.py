@@ -1,10 +1,20 @@
 """What ``check`` sees of a service from outside, behind proxies of several kinds."""
 
-from collections.abc import Callable
+import socket
+import ssl
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from threading import Thread
+from time import time
 from typing import Any
 
 import httpx
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
 from django.test import Client, override_settings
 
 from scalewitness.operating.asked import Asked
@@ -123,3 +133,58 @@ def test_what_is_served_unlike_a_service_is_noticed() -> None:
     results = seen(good, "static")
     assert [one.name for one in results] == ["static"]
     assert results[0].state != "right"
+
+
+@contextmanager
+def served_with_tls(days: int, folder: Path, trust: pytest.MonkeyPatch) -> Iterator[str]:
+    """The address of a server whose certificate ends in so many days; it is trusted here."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "localhost")])
+    now = datetime.fromtimestamp(time(), UTC)
+    alternative = x509.SubjectAlternativeName([x509.DNSName("localhost")])
+    signed = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=days, hours=1))
+        .add_extension(alternative, critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    both = folder / "both.pem"
+    pem = serialization.Encoding.PEM
+    private = key.private_bytes(
+        pem, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
+    both.write_bytes(signed.public_bytes(pem) + private)
+    trust.setenv("SSL_CERT_FILE", str(both))
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(both)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            with suppress(OSError), context.wrap_socket(server.accept()[0], server_side=True):
+                pass
+
+        Thread(target=answer, daemon=True).start()
+        yield f"https://localhost:{server.getsockname()[1]}"
+
+
+@pytest.mark.parametrize(("days", "state"), [(10, "wrong"), (60, "right")])
+def test_a_certificate_that_nobody_renewed_is_noticed(
+    days: int, state: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with served_with_tls(days, tmp_path, monkeypatch) as url, override_settings(PUBLIC_URL=url):
+        (found,) = looked(Asked(), ["certificate"])
+    assert (found.state, found.words) == (state, f"it holds for {days} days")
+
+
+def test_a_certificate_that_nobody_vouches_for_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with served_with_tls(60, tmp_path, monkeypatch) as url, override_settings(PUBLIC_URL=url):
+        monkeypatch.delenv("SSL_CERT_FILE")
+        (found,) = looked(Asked(), ["certificate"])
+    assert (found.state, "self-signed certificate" in found.words) == ("wrong", True)
