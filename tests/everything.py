@@ -3,6 +3,7 @@
 from datetime import timedelta
 from uuid import UUID
 
+from tests.bundles import quote
 from tests.families import family, result_of
 from tests.learned import LITTLE, publish
 from tests.pictures import body_of, plain_file
@@ -266,7 +267,8 @@ def _linkage(world: World) -> None:
 
 
 def _traits(world: World, animal: Animal) -> None:
-    """In words and by a laboratory's test; one of them taken back."""
+    """In words and by a laboratory's test; one of them taken back; another log is quoted."""
+    quote(world, world.odile, animal)
     shown = {"says": "shows", "basis": "seen"}
     texts = _note() | {"words": "A line down its back."}
     made = world.say(world.odile, "trait_stated", animal.pk, shown, texts=texts)

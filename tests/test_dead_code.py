@@ -25,7 +25,7 @@ CALLED_FROM_OUTSIDE = {
             for app in ["Intake", "Ledger", "Letters", "Mail", "Pages", "People", "Sales"]
         ),
         *("ImportingConfig", "SignInConfig", "StandingsConfig", "VisitsConfig", "ExaminersConfig"),
-        *("BooksConfig", "OperatingConfig", "SeasonsConfig", "TraitsConfig"),
+        *("BooksConfig", "OperatingConfig", "SeasonsConfig", "TraitsConfig", "QuotedConfig"),
         *("add_arguments", "process_view", "process_exception", "form_valid"),
         *("get_queryset", "as_sql"),
         *("clean_animals", "clean_answer", "clean_code", "clean_credential", "clean_picture"),

@@ -15,6 +15,7 @@ from scalewitness_cli.commands.inviting import invitations, invite
 from scalewitness_cli.commands.manual import manual
 from scalewitness_cli.commands.own_word import endorse, in_my_name, require_signatures
 from scalewitness_cli.commands.photo import photo
+from scalewitness_cli.commands.quote import quote
 from scalewitness_cli.commands.receipt import receipt
 from scalewitness_cli.commands.recovering import recover, recovery_key, revoke_device
 from scalewitness_cli.commands.refiling import refile
@@ -50,7 +51,7 @@ KEEPERS = (sign_in, sign_out, status, servers, trust_log, follow_log, accept, sh
     weigh, feed, shed, note, move, register, edit, end, traits, carries, prospects, season, sync,
     in_my_name, require_signatures, endorse, recovery_key, recover, revoke_device, sent_by, send,
     show, unsent, retry, drop, choose, receipt, photo, import_, export, invite, invitations,
-    vouch, vouchers, bundle)  # fmt: skip
+    vouch, vouchers, bundle, quote)  # fmt: skip
 WATCHERS = (manual, verify, check_bundle, witness, require_witnesses, revoke_witness, alarms,
     acknowledge, evidence)  # fmt: skip
 season.add_command(plan)

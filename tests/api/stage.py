@@ -9,6 +9,7 @@ from uuid import UUID
 from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
+from tests.bundles import ELSEWHERE, quote
 from tests.pictures import body_of, plain_file
 from tests.world import World, keeper, new_id, probing, vouched
 
@@ -150,6 +151,7 @@ def set_stage(house: str = "") -> Stage:
         "season_note": _noted(world, pairing),
         "calendar_token": _followed(world.odile),
         "trait": _trait(world, blind),
+        "quote": _quoted(world, blind),
         "sheet": str(new_id(world.now)),
         "grant": str(Grant.objects.get(to=viewer).pk),
         "held": _held(world, former, blind),
@@ -189,6 +191,8 @@ def set_stage(house: str = "") -> Stage:
         stage.ids["dispute"],
         stage.ids["pairing"],
         stage.ids["trait"],
+        stage.ids["quote"],
+        ELSEWHERE.name,
         "coral_glow",
         LOOK,
     }
@@ -234,6 +238,11 @@ def _trait(world: World, animal: Animal) -> str:
     world.say(world.odile, "trait_stated", animal.pk, shown, texts={"words": LOOK})
     linked = {"locus": "coral_glow", "says": "carries_one", "basis": "parents"}
     return world.say(world.odile, "trait_stated", animal.pk, linked).id or ""
+
+
+def _quoted(world: World, animal: Animal) -> str:
+    """Another log's record of it, with its file."""
+    return quote(world, world.odile, animal)
 
 
 def _photo(world: World, animal: Animal) -> str:

@@ -5,13 +5,19 @@ import json
 
 import pytest
 from django.conf import settings
-from tests.api.client import Api
+from tests.api.client import Api, fact
 from tests.api.conftest import present
-from tests.bundles import ELSEWHERE, STRANGE, altered, carried, with_entry
+from tests.bundles import ELSEWHERE, STRANGE, altered, body_for, carried, with_entry
 from tests.world import World
 
 from scalewitness.animals.models import Animal
-from scalewitness.domain.translog.bundle import MOST_BYTES, BadBundle, check, read_bundle
+from scalewitness.domain.translog.bundle import (
+    MEDIA_TYPE,
+    MOST_BYTES,
+    BadBundle,
+    check,
+    read_bundle,
+)
 from scalewitness.domain.translog.keys import read_signer
 from scalewitness.ledger.models import Text
 from scalewitness_cli.bundles import judge
@@ -131,3 +137,29 @@ def test_who_may_not_read_an_entry_gets_no_bundle(
     answer = greta.get(f"/animals/{young.pk}/bundle")
     assert (answer.status, answer.code) == (403, "not_allowed"), answer
     assert "no access to some entries" in answer.body["detail"]
+
+
+def test_it_is_quoted_elsewhere_by_fact_and_file(
+    world: World, odile: Api, greta: Api, checked: Animal
+) -> None:
+    data = carried(fetched(odile, checked))
+    body = body_for(data, checked)
+    made = odile.post(f"/animals/{checked.pk}/quoted", fact(body))
+    assert made.status == 201, made
+    path = f"/quoted/{made.body['id']}/file"
+    assert odile.get(path).code == "not_found"
+    refused = odile.raw("PUT", path, data[:-20], MEDIA_TYPE)
+    assert (refused.status, refused.code) == (422, "not_the_file")
+    assert odile.raw("PUT", path, data, MEDIA_TYPE).status == 204
+    assert odile.raw("PUT", path, data, MEDIA_TYPE).status == 204, "a repeat"
+    listed = odile.get(f"/animals/{checked.pk}/quoted")
+    (shown,) = listed.body["items"]
+    assert shown["log"] == {
+        "origin": ELSEWHERE.name,
+        "key": str(ELSEWHERE.verifier),
+        "known": False,
+    }
+    assert (shown["label"], shown["quoted_as_of"]) == ("verified female", body["size"] - 1)
+    assert listed.log_origin == LOG_KEY.name, "the quote's own position is of this log"
+    assert odile.get(path).body["openings"] == []
+    assert greta.get(path).code == "not_found"

@@ -29,6 +29,7 @@ NO_POSITIONS = frozenset(
         "count",
         "days_to_pay",
         "dead_in_shell",
+        "entries",
         "examined",
         "examiners",
         "expires_in",
@@ -54,6 +55,7 @@ NO_POSITIONS = frozenset(
         "page",
         "pages",
         "points",
+        "quoted_as_of",  # of another log, which is named beside it
         "recheck_days",
         "relatives",
         "replicates",

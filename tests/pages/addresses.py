@@ -23,6 +23,7 @@ HERE = {
     "device_id": "device_owner",
     "grant_id": "grant",
     "photo_id": "photo",
+    "quote_id": "quote",
     "pairing_id": "pairing",
     "statement_id": "trait",
     "note_id": "season_note",

@@ -40,14 +40,14 @@ OPEN: dict[tuple[str, ...], str] = {
         reports sales this_browser visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """bundle carries dispute dispute_folder examiner history object_to_call photo
-        print_dispute print_record proof prospects read_document state_trait state_witness
-        traits what_if""",
+        print_dispute print_record proof prospects quoted_file read_document state_trait
+        state_witness traits what_if""",
     INVITED: "sheet visit",
     STEWARDS: """agreement clutch_labels clutches collection compare_labels correct_address custody
         disclosure_letter draft_sale edit_record edit_wants end give_access identifier
         invite join_records linkage log_clutch make_offer note_season open_dispute
-        pairing_season particulars plan_checks plan_pairing plan_visit receipt receipt_file
-        register register_clutch registered_in_error rename_collection sale season
+        pairing_season particulars plan_checks plan_pairing plan_visit quote_record receipt
+        receipt_file register register_clutch registered_in_error rename_collection sale season
         withdraw_identifier""",
     (*STEWARDS, "buyer"): "disclosure",
     ("buyer",): "arrival",
@@ -262,8 +262,8 @@ REFUSES = """account add_device answer_by_link arrival attach_photo correct_addr
     dispute draft_sale edit_record edit_wants end give_access husbandry identifier
     import_animals invite join_records linkage log_clutch login/ make_call make_offer
     new_collection note_season object_to_call offer offer_address offer_arrival
-    open_dispute particulars password/change/ password/reset/ plan_pairing read_document
-    register register_clutch registered_in_error rename_collection report_problem sale
+    open_dispute particulars password/change/ password/reset/ plan_pairing quote_record
+    read_document register register_clutch registered_in_error rename_collection report_problem sale
     season signup/ state_trait state_witness this_browser vouching withdraw_call
     withdraw_identifier"""
 """Pages with a form that is refused when all that can be typed is nonsense."""

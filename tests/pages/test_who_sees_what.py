@@ -4,6 +4,7 @@ import re
 from uuid import UUID, uuid4
 
 from tests.api.stage import brought, invited_by_letter
+from tests.bundles import quote
 from tests.pages.browser import Browser, is_own_module
 from tests.pages.conftest import Here
 from tests.pictures import body_of, plain_file
@@ -112,6 +113,7 @@ def ids(here: Here) -> dict[str, str]:
     take_photo_file(UUID(photo), plain_file(), Actor(keeper=here.odile.pk), here.now)
     seen = {"locus": "albino", "says": "does_not_show", "basis": "seen"}
     trait = here.say(here.odile, "trait_stated", animal.pk, seen).id
+    quoted = quote(here, here.odile, animal)
     here.now_is_now()
     return {
         "statement_id": str(trait),
@@ -128,6 +130,7 @@ def ids(here: Here) -> dict[str, str]:
         "fact_id": str(sale.steps.get(kind="offer_made").pk),
         "grant_id": str(grant),
         "photo_id": str(photo),
+        "quote_id": quoted,
         "upload_id": brought(here),
         "invitation_id": invited_by_letter(here, here.pim, animal),
         "device_id": str(enrol_device(here.odile, "phone", here.now)[0].pk),

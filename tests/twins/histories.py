@@ -14,6 +14,7 @@ from typing import Any, TypeAlias
 from uuid import UUID
 
 from django.utils import timezone
+from tests.bundles import quote
 from tests.pictures import body_of, plain_file
 from tests.world import World, keeper, new_id, probing, tag_of
 
@@ -216,6 +217,10 @@ def traits_are_stated(on: Twins) -> None:
     on.say(on.world.odile, "particulars_corrected", on.target.pk, body)
 
 
+def another_log_is_quoted(on: Twins) -> None:
+    on.ids["quote"] = quote(on.world, on.world.odile, on.target)
+
+
 def it_is_photographed(on: Twins) -> None:
     code = {"scheme": "scale_photo", "code": MARKS[1]}
     on.say(on.world.odile, "identifier_assigned", on.target.pk, code)
@@ -291,6 +296,7 @@ BEFORE: tuple[Action, ...] = (
     the_partner_objects,
     it_is_named,
     traits_are_stated,
+    another_log_is_quoted,
     it_is_photographed,
     it_is_well,
     it_is_offered,
@@ -350,7 +356,14 @@ Story: TypeAlias = tuple[Sequence[Action], Sequence[Action]]
 """What happens before the guest may look, and what once they may."""
 
 SHORT: Story = (
-    (it_is_well, traits_are_stated, it_has_young, it_is_verified, a_check_comes_late),
+    (
+        it_is_well,
+        another_log_is_quoted,
+        traits_are_stated,
+        it_has_young,
+        it_is_verified,
+        a_check_comes_late,
+    ),
     (
         own_young_get_a_parent,
         own_mate_is_paired,

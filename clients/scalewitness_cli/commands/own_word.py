@@ -309,15 +309,21 @@ def _devices_in_words(found: Sequence[Json]) -> str:
 
 
 def state_now(
-    store: Store, identity: Identity, kind: str, body: Json, about: str | None = None
+    store: Store,
+    identity: Identity,
+    kind: str,
+    body: Json,
+    about: str | None = None,
+    id: str | None = None,
 ) -> int:
-    """Have it taken now, signed; its position. ``about`` None: the keeper themselves.
+    """Have it taken now, signed; its position. ``about`` None: the keeper themselves; ``id`` None:
+    a fresh one.
 
     Raises:
         Stopped: it was refused.
     """
     now, whom = rfc3339(moment_now()), about or identity.keeper
-    fact = {"id": fresh_id(), "kind": kind, "at": now, "about": whom}
+    fact = {"id": id or fresh_id(), "kind": kind, "at": now, "about": whom}
     with api_of(store, identity) as api:
         (outcome,) = api.outcomes([identity.key.signed({**fact, "body": body})])
     if outcome["status"] == "refused":

@@ -8,6 +8,7 @@ from rest_framework.parsers import BaseParser
 
 from scalewitness.domain.errors import Malformed, TooLarge
 from scalewitness.domain.pictures.plain import LARGEST_BYTES, MEDIA_TYPE
+from scalewitness.domain.translog import bundle
 from scalewitness.domain.translog.canonical import BadJson, parse_strict
 
 
@@ -25,6 +26,23 @@ class PictureParser(BaseParser):
         data: bytes = stream.read(LARGEST_BYTES + 1)
         if len(data) > LARGEST_BYTES:
             raise TooLarge(f"A photo has at most {LARGEST_BYTES:,} bytes.")
+        return data
+
+
+class BundleParser(BaseParser):
+    """A bundle's bytes, as they are."""
+
+    media_type = bundle.MEDIA_TYPE
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        data: bytes = stream.read(bundle.MOST_BYTES + 1)
+        if len(data) > bundle.MOST_BYTES:
+            raise TooLarge(f"A bundle has at most {bundle.MOST_BYTES:,} bytes.")
         return data
 
 

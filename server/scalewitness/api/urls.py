@@ -123,6 +123,10 @@ from scalewitness.api.practitioners.give_address import give_address
 from scalewitness.api.practitioners.list_practitioners import list_practitioners
 from scalewitness.api.practitioners.name_practitioner import name_practitioner
 from scalewitness.api.push import push
+from scalewitness.api.quoted.list_quoted import list_quoted
+from scalewitness.api.quoted.quote_record import quote_record
+from scalewitness.api.quoted.send_quoted_file import send_quoted_file
+from scalewitness.api.quoted.show_quoted_file import show_quoted_file
 from scalewitness.api.receipts.download_bundle import download_bundle
 from scalewitness.api.receipts.download_receipt import download_receipt
 from scalewitness.api.receipts.prove_records import prove_records
@@ -220,6 +224,12 @@ animals = [
     path("animals/<uuid:id>/end/correction", resource(post=correct_end)),
     path("animals/<uuid:id>/linkage", resource(post=state_linkage)),
     path("animals/<uuid:id>/traits", resource(get=list_traits, post=state_trait), name="traits"),
+    path("animals/<uuid:id>/quoted", resource(get=list_quoted, post=quote_record), name="quoted"),
+    path(
+        "quoted/<uuid:id>/file",
+        resource(get=show_quoted_file, put=send_quoted_file),
+        name="quoted-file",
+    ),
     path("traits/<uuid:id>/withdrawal", resource(post=withdraw_trait)),
     path("animals/<uuid:id>/identifiers", resource(post=assign_identifier)),
     path("animals/<uuid:id>/identifiers/withdrawal", resource(post=withdraw_identifier)),

@@ -135,6 +135,12 @@ def _answer(body: Body) -> str:
     return f"Whoever a call was reported of {_spaced(body.get('answer'))} it."
 
 
+def _quoted(body: Body) -> str:
+    size = body.get("size")
+    as_of = f" as of its position {size - 1}" if isinstance(size, int) else ""
+    return f"What the log {body.get('origin')} says{as_of} was quoted. It is not counted here."
+
+
 def _origin(body: Body) -> str:
     old, new = (str(body.get(key, "")).partition("+")[0] for key in ("old_key", "new_key"))
     lost = f"{body.get('missing')} later ones that others have seen are missing"
@@ -246,6 +252,7 @@ _WORDS: Final[dict[str, str | Callable[[Body], str]]] = {
     "trait_withdrawn": "A statement of a trait was withdrawn by whoever made it.",
     "claim_fell": _from("Under its proved parents a claimed trait has a chance of {}.", "chance"),
     "claim_restored": "A claimed trait that had fallen stands again.",
+    "record_quoted": _quoted,
     "visit_invited": "A keeper was invited to check animals.",
     "visit_accepted": "The invitation to a visit was accepted.",
     "visit_declined": "The invitation to a visit was declined.",

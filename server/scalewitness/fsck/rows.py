@@ -9,13 +9,17 @@ from django.db.models import Exists, OuterRef
 
 from scalewitness.animals.models import PhotoFile
 from scalewitness.calls.models import HeldCall
+from scalewitness.domain.translog.bundle import BadBundle, read_bundle
 from scalewitness.domain.translog.commitment import opens
+from scalewitness.domain.translog.keys import BadKey, read_verifier
 from scalewitness.fsck.past import Past, Unfounded
 from scalewitness.fsck.projections import PROJECTIONS
 from scalewitness.fsck.reading import LoggedFact
 from scalewitness.fsck.report import Difference
 from scalewitness.fsck.tables import ExpectedRow, unlike
 from scalewitness.ledger.models import Entry, Text
+from scalewitness.quoted.models import QuotedFile
+from scalewitness.quoted.queries.reading import record_in
 
 
 def check_rows(stated: Sequence[LoggedFact], start: int, end: int) -> Iterator[Difference]:
@@ -61,6 +65,31 @@ def check_files(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
         if sha256(file.data or b"").hexdigest() != one.raw["sha256"]:
             what = "the file is not the one that the entry names"
             yield Difference("animals_photofile", one.position, what)
+
+
+def check_quoted(stated: Iterable[LoggedFact]) -> Iterator[Difference]:
+    """Files of other logs that are still kept are those that were named, and say what stands beside
+    them."""
+    quotes = {one.id: one for one in stated if one.kind == "record_quoted"}
+    for file in QuotedFile.objects.filter(pk__in=list(quotes)).iterator(chunk_size=10):
+        one, data = quotes[file.pk], bytes(file.data)
+        if sha256(data).hexdigest() != one.raw["bundle"]:
+            what = "the file is not the one that the entry names"
+            yield Difference("quoted_quotedfile", one.position, what)
+            continue
+        try:
+            found = record_in(read_bundle(data), [read_verifier(file.key)])
+        except (BadBundle, BadKey):
+            what = "the file does not hold under the key beside it"
+            yield Difference("quoted_quotedfile", one.position, what)
+            continue
+        for name in QUOTED:
+            if getattr(found, name) != getattr(file, name):
+                what = f"{name} is not what the file says"
+                yield Difference("quoted_quotedfile", one.position, what)
+
+
+QUOTED = ("root", "signed_at", "entries", "calls", "label", "p_male")
 
 
 def check_texts_elsewhere() -> Iterator[Difference]:

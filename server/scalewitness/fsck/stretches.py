@@ -12,7 +12,7 @@ from scalewitness.fsck.erasures import check_gone
 from scalewitness.fsck.objects import check_objects, files_in_bucket
 from scalewitness.fsck.reading import Read, entries_between, read_entry
 from scalewitness.fsck.report import Difference
-from scalewitness.fsck.rows import check_files, check_rows, check_texts, texts_beside
+from scalewitness.fsck.rows import check_files, check_quoted, check_rows, check_texts, texts_beside
 from scalewitness.fsck.seals import check_seals
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.people.models import DeviceKey
@@ -87,6 +87,7 @@ def _beside(
         yield from check_texts(facts, texts)
         yield from check_gone(facts, texts.keys())
         yield from check_files(facts)
+        yield from check_quoted(facts)
         yield from check_seals(facts)
     if "rows" in parts:
         yield from check_rows(facts, start, end)

@@ -71,6 +71,7 @@ from scalewitness.people.models import (
     SigningRule,
     Voucher,
 )
+from scalewitness.quoted.models import Quote
 from scalewitness.sales.models import Sale, SaleAnimal, SaleStep
 from scalewitness.standings.models import (
     AdoptedNumbers,
@@ -156,6 +157,7 @@ TABLES = (
     Table(TraitStatement),
     Table(TraitWithdrawal),
     Table(ClaimChange),
+    Table(Quote),
     Table(Visit),
     Table(VisitAnimal, frozenset({"id"}), of=(Visit, "visit_id")),
     Table(VisitStep),

@@ -73,6 +73,11 @@ def _joining(body: facts.JoiningProposed, received_at: datetime) -> None:
 
 
 @_check.register
+def _quote(body: facts.RecordQuoted, received_at: datetime) -> None:
+    _code(body.scheme, body.code, "/body/code")
+
+
+@_check.register
 def _particulars(body: facts.Particulars, received_at: datetime) -> None:
     try:
         taxon(body.species)

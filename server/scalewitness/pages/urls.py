@@ -23,6 +23,7 @@ from scalewitness.pages.animals import (
     photos,
     placing,
     planning,
+    quoting,
     slips,
     stated,
 )
@@ -121,6 +122,8 @@ urlpatterns = [
     path("animals/<uuid:animal_id>", animal.show_animal, name="animal"),
     path("animals/<uuid:animal_id>/record.pdf", printing.print_record, name="print_record"),
     path("animals/<uuid:animal_id>/bundle", bundle.download, name="bundle"),
+    path("animals/<uuid:animal_id>/quoted/new", quoting.quote, name="quote_record"),
+    path("quoted/<uuid:quote_id>/file", quoting.download, name="quoted_file"),
     path("animals/<uuid:animal_id>/proof", proof.prove_record, name="proof"),
     path("animals/<uuid:animal_id>/record", animal.edit_record, name="edit_record"),
     path("animals/<uuid:animal_id>/particulars", animal.correct_particulars, name="particulars"),

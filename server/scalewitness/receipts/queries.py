@@ -258,6 +258,7 @@ ANIMAL_KINDS: Final = frozenset(
         "report_reopened",
         "one_person_found",
         "standing_changed",
+        "record_quoted",
     }
 )
 """Facts about an animal; :func:`_of_animals` judges them."""

@@ -63,6 +63,7 @@ INSTALLED_APPS = [
     "scalewitness.visits",
     "scalewitness.breeding",
     "scalewitness.traits",
+    "scalewitness.quoted",
     "scalewitness.disputes",
     "scalewitness.seasons",
     "scalewitness.letters",
@@ -198,6 +199,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": [
         "scalewitness.api.parsing.StrictJsonParser",
         "scalewitness.api.parsing.PictureParser",
+        "scalewitness.api.parsing.BundleParser",
     ],
     "DEFAULT_SCHEMA_CLASS": "scalewitness.api.openapi.document.OperationSchema",
     "EXCEPTION_HANDLER": "scalewitness.api.problems.as_problem",

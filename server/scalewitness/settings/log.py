@@ -17,6 +17,9 @@ LOG_NEXT_KEY = env.str("LOG_NEXT_KEY", default="")
 process has it before ``python -m scalewitness change_log_key``."""
 LOG_RETIRED_KEYS = env.list("LOG_RETIRED_KEYS", default=[])
 """Verifier keys the log signed under before, so that older receipts can still be checked."""
+LOG_KNOWN_ORIGINS = env.list("LOG_KNOWN_ORIGINS", default=[])
+"""Verifier keys of other servers' logs that the operator got from somebody they trust, with commas
+between them. What is quoted of another log is shown as of a known one under these alone."""
 LOG_MAP_KEY = required("LOG_MAP_KEY")
 """The private key that the map of subjects is blinded under: RSA, in base64 of PKCS #8. It stays
 for as long as the log keeps its name. ``scalewitness-server new_log_key ORIGIN`` makes one too."""
@@ -29,11 +32,11 @@ try:
     _signs = read_signer(LOG_SIGNING_KEY)
     if LOG_NEXT_KEY and read_signer(LOG_NEXT_KEY).name != _signs.name:
         raise BadKey("the next key is of another log")
-    for _retired in LOG_RETIRED_KEYS:
-        read_verifier(_retired)
+    for _other in (*LOG_RETIRED_KEYS, *LOG_KNOWN_ORIGINS):
+        read_verifier(_other)
 except BadKey as fault:
     raise ImproperlyConfigured(
-        f"LOG_SIGNING_KEY, LOG_NEXT_KEY or LOG_RETIRED_KEYS: {fault}"
+        f"LOG_SIGNING_KEY, LOG_NEXT_KEY, LOG_RETIRED_KEYS or LOG_KNOWN_ORIGINS: {fault}"
     ) from None
 try:
     read_vrf_signer(LOG_MAP_KEY)

@@ -12,6 +12,7 @@ from scalewitness.domain.facts import (
     calls,
     disputes,
     people,
+    quoted,
     record,
     sales,
     season,
@@ -79,6 +80,7 @@ from scalewitness.domain.facts.people import (
     VisitInvited,
     WitnessRevoked,
 )
+from scalewitness.domain.facts.quoted import RecordQuoted
 from scalewitness.domain.facts.record import (
     AdoptedNumber,
     BooksClosed,
@@ -231,6 +233,7 @@ __all__ = [
     "PolicyAdopted",
     "Position",
     "PublicKey",
+    "RecordQuoted",
     "RegisteredInError",
     "ReleaseAgreed",
     "ReleaseAsked",
@@ -281,6 +284,7 @@ BODIES: dict[str, type[Body]] = {
     **disputes.BODIES,
     **traits.BODIES,
     **season.BODIES,
+    **quoted.BODIES,
 }
 
 TEXTS = ("note", "reasons", "statement", "words", "laboratory", "sample")

@@ -8,7 +8,16 @@ from collections.abc import Callable
 
 from scalewitness.domain.sales import MAY
 from scalewitness.fsck.past import Past
-from scalewitness.fsck.projections import animals, calls, people, record, sales, season, traits
+from scalewitness.fsck.projections import (
+    animals,
+    calls,
+    people,
+    quoted,
+    record,
+    sales,
+    season,
+    traits,
+)
 from scalewitness.fsck.projections.row import Rows
 from scalewitness.fsck.reading import LoggedFact
 
@@ -40,6 +49,7 @@ PROJECTIONS: dict[str, Callable[[LoggedFact, Past], Rows]] = {
     "trait_withdrawn": traits.trait_withdrawn,
     "claim_fell": traits.claim_fell,
     "claim_restored": traits.claim_restored,
+    "record_quoted": quoted.record_quoted,
     "keeper_vouched": people.keeper_vouched,
     "founder_named": people.founder_named,
     "deceit_found": people.deceit_found,

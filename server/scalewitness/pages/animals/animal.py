@@ -85,6 +85,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.people.queries import names_of
 from scalewitness.planning.settling import what_would_settle
 from scalewitness.planning.supposing import Occasion
+from scalewitness.quoted.queries import quotes_shown
 from scalewitness.receipts.queries import withheld
 from scalewitness.sales.queries.returns import last_return_among
 from scalewitness.standings.queries.dossier import Dossier, dossier
@@ -174,6 +175,7 @@ def show_animal(request: HttpRequest, keeper: Keeper, animal_id: UUID) -> HttpRe
         "named": around.named,
         "dispute": life.dispute,
         "stated": stated,
+        "quotes": quotes_shown(animal.pk),
         "more_stated": more_stated,
         "linkable": linkable(animal, around.parents),
         "returned": last_return_among(life.moves, life.sales, now),
