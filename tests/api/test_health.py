@@ -1,10 +1,14 @@
 """Whether the process lives, is ready, and what it counts."""
 
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.conf import settings as configured
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 from tests.api.client import Api
 from tests.api.conftest import present
@@ -120,3 +124,41 @@ def test_the_operator_reads_them_and_nothing_keeps_them(db: None) -> None:
     lower = {"Authorization": f"bearer {configured.METRICS_TOKEN}"}
     assert Client().get("/metrics", headers=lower).status_code == 200
     assert Client().post("/metrics", headers=lower).status_code == 405
+
+
+def test_a_scrape_asks_as_much_of_a_hundredfold_record(world: World) -> None:
+    """It may come each second: nothing is asked that there is ever more of."""
+    metrics()  # what is asked once a process
+    with CaptureQueriesContext(connection) as few:
+        metrics()
+    now = timezone.now()
+    Letter.objects.bulk_create(
+        Letter(
+            id=uuid4(),
+            kind="disclosure",
+            cause=uuid4(),
+            recipient=world.odile.pk,
+            to="odile@oskarby.example",
+            context={},
+            message_id=str(number),
+            state=("sent", "waiting")[number % 100 == 0],
+            created_at=now,
+            next_try_at=now,
+        )
+        for number in range(1000)
+    )
+    with CaptureQueriesContext(connection) as many:
+        text = metrics().content.decode()
+    assert len(many) == len(few) < 15
+    assert 'scalewitness_letters{state="waiting"} 10.0' in text
+    assert 'state="sent"' not in text
+
+
+def test_while_the_database_is_away_the_rest_is_told(lasting_world: World) -> None:
+    with lost_after(0):
+        answer = metrics()
+    assert answer.status_code == 200
+    text = answer.content.decode()
+    assert "\nscalewitness_database_up 0.0\n" in text
+    assert "\nscalewitness_broker_up 1.0\n" in text
+    assert "\nscalewitness_log_size" not in text

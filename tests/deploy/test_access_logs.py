@@ -5,6 +5,8 @@ import http.client
 import json
 import os
 import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,11 +17,14 @@ import psutil
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from tests.addresses import secret_addresses
+from tests.collector import Collector
 from tests.plugins.services import Services
 from tests.proxies import HOST, Proxy, caddy, nginx
 from tests.stacks import database_for, start
 from tests.waiting import eventually
 
+from scalewitness.serving.traces import ENDPOINT
+from scalewitness.serving.tracing import KEPT
 from stack.local import LocalStack
 from stack.ready import LOOPBACK, free_port
 from stack.supervisor import Supervisor
@@ -28,8 +33,17 @@ SECRET = "NotByItsShape"
 
 
 @pytest.fixture(scope="module")
+def collector() -> Iterator[Collector]:
+    with Collector.listening() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
 def served(
-    services: Services, untouched_database: str, tmp_path_factory: pytest.TempPathFactory
+    services: Services,
+    untouched_database: str,
+    tmp_path_factory: pytest.TempPathFactory,
+    collector: Collector,
 ) -> Iterator[LocalStack]:
     folder = tmp_path_factory.mktemp("served")
     with (
@@ -38,6 +52,7 @@ def served(
     ):
         local = LocalStack(supervisor, folder / "data", free_port(), database)
         local.environment["TRUSTED_PROXIES"] = "1"
+        local.environment |= collector.environment
         start(local)
         yield local
 
@@ -126,6 +141,42 @@ def test_nobody_forges_a_line_or_joins_those_of_another(served: LocalStack) -> N
         with httpx.Client(base_url=served.url, headers={"X-Request-Id": given}) as client:
             answered.append(client.get("/health/live").headers["X-Request-Id"] == given)
     assert answered == [False, False, False, True]
+
+
+def test_traces_tell_of_no_one(served: LocalStack, collector: Collector) -> None:
+    """Neither a token, an address or a name; and their requests are found in the log."""
+    ask_with_secrets(served.port)
+    forged = "a" * 32
+    headers = {"traceparent": f"00-{forged}-{forged[:16]}-01", "User-Agent": f"browser {SECRET}"}
+    person = {"name": "Odile Oskarby", "email": "odile@oskarby.example", "password": "a wide river"}
+    with httpx.Client(base_url=served.url, headers=headers) as client:
+        answer = client.post("/api/v1/keepers", json=person)
+        assert answer.status_code == 202, answer.text
+    asked = answer.headers["X-Request-Id"]
+    (root,) = eventually(
+        lambda: [one for one in collector.spans() if one.attributes.get("request_id") == asked],
+        "its span has come",
+    )
+    own = [one for one in collector.spans() if one.trace == root.trace]
+    assert root.name == "POST api/v1/keepers"
+    assert any("INSERT INTO" in str(one.attributes) for one in own), own
+    eventually(
+        lambda: [one for one in collector.spans() if "celery.task_name" in one.attributes],
+        "the worker's have come",
+    )
+    assert set().union(*(one.attributes for one in collector.spans())) <= KEPT
+    assert forged not in {one.trace for one in collector.spans()}
+    told = collector.received()
+    for anybodys in (SECRET, "203.0.113.7", "Odile", "Oskarby", "maren", "127.0.0.1"):
+        assert anybodys.encode() not in told, anybodys
+
+
+def test_without_a_collector_nothing_of_it_is_loaded() -> None:
+    code = (
+        "import sys; from scalewitness.serving.traces import start_tracing; start_tracing('web');"
+        "sys.exit(any(name.startswith('opentelemetry') for name in sys.modules))"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, env={**os.environ, ENDPOINT: ""})
 
 
 def numbers(served: LocalStack) -> dict[str, float]:
