@@ -111,7 +111,7 @@ def test_a_proxy_that_believes_its_callers_is_noticed() -> None:
 
 def test_two_proxies_where_the_settings_have_one_are_noticed() -> None:
     """Else all callers of the outer one were one."""
-    assert wrong(seen(two, "proxy")) == ["2 proxies name an address; TRUSTED_PROXIES is 1"]
+    assert wrong(seen(two, "proxy")) == ["TRUSTED_PROXIES is 1, and X-Forwarded-For names 2"]
     with override_settings(TRUSTED_PROXIES=2):
         assert wrong(seen(two, "proxy")) == []
 
@@ -119,7 +119,7 @@ def test_two_proxies_where_the_settings_have_one_are_noticed() -> None:
 def test_an_address_that_anybody_can_forge_is_noticed() -> None:
     with override_settings(TRUSTED_PROXIES=2):
         results = seen(adding, "proxy")
-    assert wrong(results) == ["1 proxies name an address; TRUSTED_PROXIES is 2"]
+    assert wrong(results) == ["TRUSTED_PROXIES is 2, and X-Forwarded-For names 1"]
 
 
 def test_who_cannot_see_the_addresses_is_unsure_of_them() -> None:
@@ -178,7 +178,7 @@ def test_a_certificate_that_nobody_renewed_is_noticed(
 ) -> None:
     with served_with_tls(days, tmp_path, monkeypatch) as url, override_settings(PUBLIC_URL=url):
         (found,) = looked(Asked(), ["certificate"])
-    assert (found.state, found.words) == (state, f"it holds for {days} days")
+    assert (found.state, found.words) == (state, f"days left: {days}")
 
 
 def test_a_certificate_that_nobody_vouches_for_is_refused(

@@ -299,6 +299,7 @@ def test_one_role_for_both_is_refused(
     [
         (["--public-url", "http://record.example"], "--public-url is https://HOST"),
         (["--set", "NO_SUCH=1"], "there is no setting NO_SUCH"),
+        (["--set", "DEMO=1"], "DEMO is for one machine's loopback"),
         (["--set", "LOG_LEVEL=a#b"], "a value is one line without quotation marks, #"),
         (["--origin", "two words"], "an origin has no spaces"),
         (["--user", "nobody-of-this-name"], "cannot be written"),

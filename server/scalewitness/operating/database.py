@@ -44,7 +44,7 @@ def database(asked: Asked) -> Iterator[Result]:
     executor = MigrationExecutor(connection)
     if missing := len(executor.migration_plan(executor.loader.graph.leaf_nodes())):
         todo = "run scalewitness-server migrate as the owner"
-        yield Result("tables", "wrong", f"{missing} migrations are not applied", todo)
+        yield Result("tables", "wrong", f"migrations that are not applied: {missing}", todo)
     else:
         yield Result("tables", "right", "they are this version's")
 
@@ -82,10 +82,8 @@ def connections(asked: Asked) -> Iterator[Result]:
     """Whether there are enough for all web processes."""
     (free,) = _row(FREE)
     needed = asked.web_processes * settings.WEB_CONNECTIONS + OTHERS
-    words = (
-        f"{asked.web_processes} web processes with {settings.WEB_CONNECTIONS} each and {OTHERS} "
-        f"more need {needed} of {free}"
-    )
+    pools = f"{asked.web_processes} × {settings.WEB_CONNECTIONS}"
+    words = f"needed for web processes {pools} and {OTHERS} more: {needed}; there are {free}"
     if free < needed:
         todo = f"max_connections = {needed + 10}, or a smaller DATABASE_POOL_MAX"
         yield Result("connections", "wrong", words, todo)

@@ -78,7 +78,7 @@ def _spf(look: _Looking, domain: str) -> Result:
 
 
 def _dmarc(look: _Looking, domain: str) -> Result:
-    parents = (domain, ".".join(domain.split(".")[-2:]))
+    parents = {domain, ".".join(domain.split(".")[-2:])}  # mostly what somebody registered
     found = [one for name in parents for one in look.texts(f"_dmarc.{name}")]
     policies = [one for one in found if one.replace(" ", "").startswith("v=DMARC1;")]
     if not policies:
@@ -92,7 +92,7 @@ def _dkim(look: _Looking, domain: str, selector: str, letter: Message | None) ->
     for header in letter.get_all("DKIM-Signature", []) if letter else []:
         tags = dict(re.findall(r"(?:^|;)\s*([a-z]+)\s*=\s*([^;\s]+)", str(header)))
         pairs.append((tags.get("s", ""), tags.get("d", "")))
-    if letter is not None and not any(domain.endswith(signed) for _, signed in pairs if signed):
+    if letter is not None and not any(_aligned(domain, signer) for _, signer in pairs):
         words = f"no signature of {domain} is on the letter"
         yield Result("dkim", "wrong", words, "have the mail host sign with DKIM")
     elif not pairs:
@@ -105,6 +105,12 @@ def _dkim(look: _Looking, domain: str, selector: str, letter: Message | None) ->
         else:
             words = f"{chosen}._domainkey.{signer} has no key"
             yield Result("dkim", "wrong", words, "publish the mail host's public key there")
+
+
+def _aligned(domain: str, signer: str) -> bool:
+    """Whether one is the other or lies below it: nearly DMARC's relaxed alignment, which goes by
+    the domain that somebody registered."""
+    return f".{domain}".endswith(f".{signer}") or f".{signer}".endswith(f".{domain}")
 
 
 def _host_name(look: _Looking) -> Result:

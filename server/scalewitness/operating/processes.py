@@ -33,7 +33,7 @@ def worker(asked: Asked) -> Iterator[Result]:
         return
     answers = app.control.inspect(timeout=ANSWER).stats() or {}
     processes = sum(int(one["pool"]["max-concurrency"]) for one in answers.values())
-    words = f"{len(answers)} workers with {processes} processes answer"
+    words = f"workers that answer: {len(answers)}, processes: {processes}"
     if not answers:
         words = f"none answers within {ANSWER:.0f} s"
         yield Result("worker", "wrong", words, "celery -A scalewitness.celery worker")

@@ -27,7 +27,7 @@ def log(asked: Asked) -> Iterator[Result]:
     if fence := standing_fence():
         yield Result("log", "wrong", f"it is fenced: {fence.reason}", "see adopt in OPERATING.md")
     else:
-        yield Result("log", "right", f"it is open, with {tip().size} entries")
+        yield Result("log", "right", f"it is open; entries: {tip().size}")
     if origin() not in {None, present_origin()}:
         words = f"this record is {origin()}, and LOG_SIGNING_KEY is of {present_origin()}"
         yield Result("signature", "wrong", words, "put the record's own key in place")
@@ -45,7 +45,7 @@ def _signature() -> Result:
     if last is None:
         return Result("signature", "right", "there is nothing to sign yet")
     age = now - last.signed_at
-    words = f"the last is {age.total_seconds() / 60:.0f} min old, over {last.size} entries"
+    words = f"the last is {age.total_seconds() / 60:.0f} min old; entries: {last.size}"
     if age > timedelta(seconds=settings.LOG_SIGNS_WITHIN) + SOON:
         return Result("signature", "wrong", words, todo)
     return Result("signature", "right", words)
@@ -57,5 +57,5 @@ def letters(asked: Asked) -> Iterator[Result]:
     if oldest is None:
         yield Result("letters", "right", "none waits that should have left")
         return
-    words = f"{count} have not left, the oldest since {oldest:%Y-%m-%d %H:%M} UTC"
+    words = f"not left: {count}, the oldest since {oldest:%Y-%m-%d %H:%M} UTC"
     yield Result("letters", "wrong", words, "see the worker's log for what the mail host answers")

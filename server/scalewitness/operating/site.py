@@ -38,9 +38,7 @@ def site(asked: Asked) -> Iterator[Result]:
         with _client(asked) as client:
             answer = client.get("/health/ready")
     except httpx.HTTPError as fault:
-        todo = (
-            "see DNS, the proxy and its certificate; a proxy on this host may not be reached by it"
-        )
+        todo = "see DNS, the proxy and its certificate"
         yield Result("site", "wrong", f"{settings.PUBLIC_URL} does not answer: {fault}", todo)
         return
     if answer.status_code != 200:
@@ -68,7 +66,7 @@ def certificate(asked: Asked) -> Iterator[Result]:
         yield Result("certificate", "wrong", f"it is refused: {fault}", "see the proxy's settings")
         return
     days = (ends - time()) / 86_400
-    words = f"it holds for {days:.0f} days"
+    words = f"days left: {days:.0f}"
     if days < LEAST_DAYS:
         yield Result("certificate", "wrong", words, "see why it is not renewed")
     else:
@@ -113,9 +111,7 @@ def _redirects(asked: Asked) -> Result:
             answer = client.get(A_PAGE, headers=forged)
     except httpx.HTTPError:
         return Result("proxy", "right", "nothing answers without TLS")
-    if answer.status_code in {301, 302, 307, 308} and answer.headers["Location"].startswith(
-        "https:"
-    ):
+    if answer.headers.get("Location", "").startswith("https:"):
         return Result("proxy", "right", "whoever comes without TLS is sent to it")
     words = f"http://{host} answers {answer.status_code} without TLS to who says it had TLS"
     return Result("proxy", "wrong", words, "send port 80 to https, and set X-Forwarded-Proto")
@@ -127,14 +123,13 @@ def _addresses(client: httpx.Client) -> Iterator[Result]:
     answer = client.get("/metrics", headers=operator)
     if "X-Counted-By" not in answer.headers:
         words = f"by which address callers are counted: /metrics answers {answer.status_code}"
-        yield Result(
-            "addresses", "unsure", words, "set METRICS_TOKEN, or ask from where it is open"
-        )
+        todo = "set METRICS_TOKEN, or run this where /metrics is open"
+        yield Result("addresses", "unsure", words, todo)
         return
     passed = int(answer.headers["X-Forwarded-Addresses"])
     forged = client.get("/metrics", headers=operator | {"X-Forwarded-For": FORGED})
     if passed != settings.TRUSTED_PROXIES:
-        words = f"{passed} proxies name an address; TRUSTED_PROXIES is {settings.TRUSTED_PROXIES}"
+        words = f"TRUSTED_PROXIES is {settings.TRUSTED_PROXIES}, and X-Forwarded-For names {passed}"
         todo = f"set TRUSTED_PROXIES={passed}, if all of them are yours"
         yield Result("addresses", "wrong", words, todo)
     elif forged.headers["X-Counted-By"] == FORGED:

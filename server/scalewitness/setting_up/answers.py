@@ -75,7 +75,7 @@ def given(options: Namespace, environment: Mapping[str, str] = os.environ) -> di
     """The settings that options and environment give.
 
     Raises:
-        CannotSetUp: there is no such setting, or two of them say different things.
+        CannotSetUp: no such setting, none for a service, or two say different things.
     """
     known = {one.name for one in variables()}
     found = {name: environment[name] for name in known if environment.get(name)}
@@ -88,6 +88,8 @@ def given(options: Namespace, environment: Mapping[str, str] = os.environ) -> di
     from_options = {name: str(value) for name, value in options_of.items() if value}
     if options.operator:
         from_options["OPERATORS"] = options.operator
+    if found.get("DEMO"):
+        raise CannotSetUp("DEMO is for one machine's loopback, without TLS: leave it out.")
     return agreeing(found, from_options, "--set or the environment")
 
 

@@ -164,7 +164,7 @@ def _require_keys_of(found: Holding, values: Mapping[str, str]) -> None:
         return
     if missing := [name for name in KEYS if not values.get(name)]:
         raise CannotSetUp(
-            f"The database holds a record of {found.entries} entries already. Its keys are needed, "
+            f"The database holds a record already (entries: {found.entries}). Its keys are needed, "
             f"and new ones would end it: put {', '.join(missing)} into the file, from where they "
             "are kept."
         )

@@ -42,7 +42,7 @@ def _lock(folder: int) -> None:
 
 
 def kept(path: Path) -> dict[str, str]:
-    """The settings that are in the file already.
+    """The settings that are in the file already; those left empty are not.
 
     Raises:
         CannotSetUp: others can read it, or it cannot be taken.
@@ -56,7 +56,7 @@ def kept(path: Path) -> dict[str, str]:
             "key” in OPERATING.md."
         )
     try:
-        return env_file.read(path)
+        return {name: value for name, value in env_file.read(path).items() if value}
     except env_file.BadEnvFile as fault:
         raise CannotSetUp(str(fault)) from None
 
