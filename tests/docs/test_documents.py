@@ -93,7 +93,7 @@ def source_of(words: list[str]) -> Path | None:
     """The module behind ``./deploy/NAME``, ``python -m stack.NAME`` or ``python FILE``."""
     if words[0].startswith("./deploy/"):
         script = ROOT / words[0]
-        module = script.is_file() and re.search(r"-m (stack\.\w+)", script.read_text())
+        module = script.is_file() and re.search(r"-m ((?:stack|cluster)\.\w+)", script.read_text())
         if not module:
             return script if script.is_file() else None
         found = ROOT / "deploy" / module.group(1).replace(".", "/")

@@ -1,0 +1,1 @@
+"""Several hosts on one machine, for trial: each is a network namespace. See README.md."""
