@@ -9,7 +9,12 @@ from tests.waiting import ENOUGH
 from scalewitness.settings import *  # noqa: F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-MIDDLEWARE = [one for one in MIDDLEWARE if "whitenoise" not in one]  # noqa: F405
+MIDDLEWARE = [
+    # What is read stays read only.
+    "tests.plugins.reading_only.OnlyReads" if one.endswith(".ReadFromReplica") else one
+    for one in MIDDLEWARE  # noqa: F405
+    if "whitenoise" not in one
+]
 
 # A person would not wait longer than the real settings say; on a busy machine a test has to.
 DATABASES["default"]["OPTIONS"]["pool"]["timeout"] = ENOUGH  # type: ignore[index] # noqa: F405

@@ -8,6 +8,7 @@ It listens on 127.0.0.1 alone and asks everyone for a password (SCRAM).
 import importlib.util
 import shutil
 import signal
+from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
 
@@ -123,19 +124,23 @@ class Postgres:
         return str(copied if copied.exists() else wheel_program().with_name(name))
 
     def _create(self, supervisor: Supervisor) -> None:
-        # Under another name until whole, so that an interrupted start is simply done again.
-        making = self._home / "data.new"
-        shutil.rmtree(making, ignore_errors=True)
-        making.mkdir(mode=0o700)
-        unprivileged.give(making, self._account)
         password = self._home / "first.password"
         password.touch(mode=0o600)
         password.write_text(self._password(SUPERUSER))
         unprivileged.give(password, self._account)
         try:
-            supervisor.run(self._initdb(making, password))
+            self._make(supervisor, lambda making: self._initdb(making, password))
         finally:
             password.unlink()
+
+    def _make(self, supervisor: Supervisor, command: Callable[[Path], Service]) -> None:
+        """The data folder, by a command that fills an empty one."""
+        # Under another name until whole, so that an interrupted start is simply done again.
+        making = self._home / "data.new"
+        shutil.rmtree(making, ignore_errors=True)
+        making.mkdir(mode=0o700)
+        unprivileged.give(making, self._account)
+        supervisor.run(command(making))
         making.rename(self._data)
 
     def _initdb(self, data: Path, password: Path) -> Service:

@@ -19,6 +19,7 @@ import pytest
 
 from stack import postgres
 from stack.postgres import Postgres
+from stack.replica import Replica
 from stack.supervisor import Supervisor
 from stack.valkey import Valkey
 
@@ -54,6 +55,15 @@ class Services:
             self._postgres.start(self._supervisor)
         if self._valkey is not None:
             self._supervisor.start(self._valkey.service())
+
+    def follow(self) -> Replica | None:
+        """A replica of the session's PostgreSQL, running until the session ends; None where that
+        is not ours."""
+        if self._postgres is None or self._supervisor is None or self.folder is None:
+            return None
+        following = Replica(self.folder / "replica", self._postgres)
+        following.start(self._supervisor)
+        return following
 
     def stop(self) -> None:
         """Stop what was started and delete its data."""
@@ -128,5 +138,6 @@ def _remove_abandoned() -> None:
 
 
 def _remove(folder: Path) -> None:
-    postgres.remove(folder / "postgres")
+    for server in ("postgres", "replica"):
+        postgres.remove(folder / server)
     shutil.rmtree(folder, ignore_errors=True)

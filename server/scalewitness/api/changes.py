@@ -22,6 +22,7 @@ from scalewitness.feed.reading import changes
 from scalewitness.feed.watching import Watcher, give_back_connection, seconds_until
 from scalewitness.ledger.queries.snapshot import snapshot
 from scalewitness.people.models import Keeper
+from scalewitness.replica import look_again
 
 CURSOR = Opaque("cursor", "Where the answer before ended; without it, from nothing.", CURSOR_LIMIT)
 LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=1000)
@@ -81,7 +82,13 @@ def _look(request: Request, cursor: str | None, limit: int) -> tuple[Changes, En
     Raises:
         AuthenticationFailed: the device was revoked.
     """
-    with LOOKING, snapshot():
+    with LOOKING:
+        look_again()
+        return _look_now(request, cursor, limit)
+
+
+def _look_now(request: Request, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
+    with snapshot():
         _require_still_in(request.auth)
         return _page(Keeper.objects.get(pk=keeper_of(request).pk), cursor, limit)
 

@@ -19,6 +19,7 @@ from scalewitness.ledger.queries.tree import last_signed, tip
 from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_on_their_way, unsent_since
 from scalewitness.monitoring.pulse import Pulse, pulse
+from scalewitness.replica import is_configured, lag
 
 log = structlog.get_logger()
 
@@ -31,7 +32,7 @@ class Gauges:
 
     def collect(self) -> Iterable[Metric]:
         try:
-            record = [*_of_log(), *_of_letters(self._now), *_of_witnesses()]
+            record = [*_of_log(), *_of_letters(self._now), *_of_witnesses(), *_of_replica()]
         except (DatabaseError, PoolTimeout) as down:
             log.warning("database_unreachable", error=type(down).__name__)
             record = []
@@ -85,6 +86,18 @@ def _of_log() -> Iterator[Metric]:
             "What the database takes on its disk.",
             cursor.fetchone()[0],
         )
+
+
+def _of_replica() -> Iterator[Metric]:
+    if not is_configured():
+        return
+    found, text = lag(), "0 while no replica can be read from."
+    yield _gauge("scalewitness_replica_up", text, found is not None)
+    if found is not None:
+        text = "Of the write-ahead log, that the replica has yet to apply."
+        yield _gauge("scalewitness_replica_lag_bytes", text, found.bytes)
+        text = "Since what the replica applied last; 0 where nothing is left."
+        yield _gauge("scalewitness_replica_lag_seconds", text, found.seconds)
 
 
 def _of_letters(now: datetime) -> Iterator[Metric]:

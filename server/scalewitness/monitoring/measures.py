@@ -35,6 +35,12 @@ _ANSWERS = Counter(
     ["route", "status"],
     registry=_here,
 )
+READS = Counter(
+    "scalewitness_replica_reads",
+    "Reads that a replica was tried for: whether it answered, and else why not.",
+    ["outcome"],
+    registry=_here,
+)
 LOCK_WAIT = Histogram(
     "scalewitness_log_lock_wait_seconds",
     "Waiting for the log's lock, in PostgreSQL.",

@@ -83,6 +83,7 @@ MIDDLEWARE = [
     "scalewitness.pages.guards.uploads.RefuseLargeBodies",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "scalewitness.serving.replicas.ReadFromReplica",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -267,6 +268,7 @@ the operator can decide it."""
 SECURE_HSTS_PRELOAD = env.bool("SECURE_HSTS_PRELOAD", default=False)
 """That browsers may ship this host in the list of those that have TLS alone. Likewise."""
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]  # the two above are a choice
+SESSION_ENGINE = "scalewitness.pages.guards.sessions"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"

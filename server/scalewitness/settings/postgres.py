@@ -2,6 +2,7 @@
 
 import os
 
+from scalewitness.postgresql.impatient import STATEMENT_TIMEOUT, Impatient
 from scalewitness.settings.environment import env, required
 
 PROCESS = os.environ.get("SCALEWITNESS_PROCESS", "command")
@@ -102,3 +103,27 @@ if OWNED:
     DATABASES["owner"] = database("DATABASE_OWNER_URL") | {
         "OPTIONS": WE_NOTICE | {"options": as_options(waits("owner"))}
     }
+
+
+def replica(url_name: str) -> dict[str, object]:
+    """As :func:`database`, of a streaming replica of it. Who finds no connection to it at once does
+    without; and whoever would write there is at fault, as Django's own engine says."""
+    limits = waits(PROCESS) | {"statement_timeout": int(STATEMENT_TIMEOUT * 1000)}
+    options = f"-c default_transaction_read_only=on {PLANS} {as_options(limits)}"
+    pool = {"min_size": 1, "max_size": 16, "timeout": 0.2, "connection_class": Impatient}
+    return database(url_name) | {
+        "ENGINE": "django.db.backends.postgresql",
+        "CONN_HEALTH_CHECKS": True,
+        "OPTIONS": WE_NOTICE | {"pool": pool, "prepare_threshold": 0, "options": options},
+    }
+
+
+FOLLOWED = bool(env.str("DATABASE_REPLICA_URL", default=""))
+"""A streaming replica of the database, as the role of ``DATABASE_URL``. What only reads is answered
+from there, as far as it shows what the database itself would."""
+if FOLLOWED:
+    DATABASES["replica"] = replica("DATABASE_REPLICA_URL")
+WAIT_MS = env.int("DATABASE_REPLICA_WAIT_MS", default=200)
+"""Milliseconds that a request waits for the replica to have applied what was committed by then. One
+on the same network is some milliseconds behind (our judgement)."""
+DATABASE_REPLICA_WAIT = WAIT_MS / 1000

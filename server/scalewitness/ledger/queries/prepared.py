@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import Any, NamedTuple, Self, TypeAlias, TypeVar
 from uuid import UUID
 
-from django.db import DEFAULT_DB_ALIAS, connection, connections
+from django.db import DEFAULT_DB_ALIAS, connections
 from django.db.models import F, Field, Func, Model, QuerySet
 from psycopg import Cursor
 from psycopg.adapt import Dumper
@@ -274,8 +274,8 @@ def columns(model: type[Model]) -> list[str]:
 
 def maker(model: type[M]) -> Callable[[Sequence[Any]], M]:
     """Makes instances from rows with all of the model's columns."""
-    names, alias = columns(model), connection.alias
-    return lambda row: model.from_db(alias, names, row)
+    names = columns(model)
+    return lambda row: model.from_db(DEFAULT_DB_ALIAS, names, row)
 
 
 def any_of(rows: QuerySet[Any, Any], column: str, ids: Any) -> QuerySet[Any, Any]:

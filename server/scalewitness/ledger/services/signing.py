@@ -27,6 +27,7 @@ from scalewitness.ledger.queries.tree import (
 from scalewitness.ledger.services.fencing import watch
 from scalewitness.ledger.services.mapping import state_map
 from scalewitness.ledger.services.memory import SoleSigner, only_signer
+from scalewitness.replica import at_primary
 
 
 def log_signer() -> Signer:
@@ -87,6 +88,7 @@ def sign_checkpoint(now: datetime) -> Checkpoint:
         Busy: another process signs.
         CommitUnknown: nobody can tell whether it stays; it is not given out.
     """
+    at_primary()
     if watch(now) is None:
         require_origin()
         _require_growth(_last_signed(SignedHead.objects.get(pk=1)), tip())

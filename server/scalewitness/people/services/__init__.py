@@ -50,6 +50,7 @@ from scalewitness.people.models import (
 )
 from scalewitness.people.queries import account_of, named
 from scalewitness.people.services.keys import sign_out
+from scalewitness.replica import at_primary
 
 
 def sign_up(*, name: str, email: str, password: str) -> Keeper:
@@ -185,6 +186,7 @@ def token_used(token: AuthToken, now: datetime) -> None:
     """Its end is put off, at most once a day."""
     ends = now + knox_settings.TOKEN_TTL
     if ends - token.expiry > timedelta(days=1):
+        at_primary()
         AuthToken.objects.filter(pk=token.pk).update(expiry=ends)
 
 
