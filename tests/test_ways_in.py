@@ -146,7 +146,7 @@ def test_where_a_second_factor_is_asked_for_a_keeper_without_opens_no_page_of_th
     client = Client()
     client.force_login(world.odile)
     open_to_all = re.compile(
-        r"/(accounts/|about|example|log|rackside|offers/|reports/by-link/|calendar/by-link/|sign-out/|health/|metrics|api/v1/(docs|schema|log))"
+        r"/(accounts/|about|example|kept|log|rackside|offers/|reports/by-link/|calendar/by-link/|sign-out/|health/|metrics|api/v1/(docs|schema|log))"
     )
     for path in sorted(set(addresses())):
         if open_to_all.match(path):

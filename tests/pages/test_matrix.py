@@ -32,12 +32,12 @@ SEES_SOME = (*SEES_WHOLE, "guest_before")
 INVITED = (*STEWARDS, "guest_before")
 
 OPEN: dict[tuple[str, ...], str] = {
-    PERSONAS: """about example home log sign_out
+    PERSONAS: """about example home kept log sign_out
         answer_by_link offer offer_address offer_photo offer_receipt offer_receipt_file offer_record
         calendar_by_link offer_arrival report_problem reports_by_link""",
     SIGNED_IN: """account add_device animals calendar disclosures disputes held_calls
-        import_animals learned lost_devices new_collection one_examiner pairings recovery_key
-        reports sales this_browser visits vouching""",
+        import_animals learned lost_devices new_collection one_examiner own_data pairings
+        recovery_key reports sales this_browser visits vouching""",
     SEES_SOME: "animal attach_photo choose_method husbandry make_call",
     SEES_WHOLE: """bundle carries dispute dispute_folder examiner history object_to_call photo
         print_dispute print_record proof prospects quoted_file read_document state_trait

@@ -19,7 +19,7 @@ from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.pages import urls
 from scalewitness.people.services import enrol_device
 
-OPEN_TO_ALL = {"home", "about", "example", "log", "rackside", "sign_out"}
+OPEN_TO_ALL = {"home", "about", "example", "kept", "log", "rackside", "sign_out"}
 OWN = {
     "account",
     "animals",
@@ -40,6 +40,7 @@ OWN = {
     "this_browser",
     "vouching",
     "one_examiner",
+    "own_data",
 }
 """Pages that show a keeper nothing but their own, or what every keeper may know."""
 FORMS_ONLY = {

@@ -1,6 +1,6 @@
 """Reading letters and their delivery state."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Final
 from uuid import UUID
@@ -58,6 +58,12 @@ def wrote_before(letter: Letter) -> bool:
         joined_to__in=Letter.objects.filter(kind=COVER, state=Letter.State.SENT).values("pk")
     )
     return bool(letter.about) and earlier.filter(accepted).exists()
+
+
+def sent_to(recipient: UUID) -> Iterator[Letter]:
+    """Every letter to somebody that has left, the first one first."""
+    left = Letter.objects.filter(recipient=recipient).exclude(sent_at=None)
+    return left.order_by("sent_at", "pk").iterator(chunk_size=500)
 
 
 def was_written_to(recipient: UUID, kind: str, since: datetime) -> bool:

@@ -248,6 +248,14 @@ OPERATORS = env.list("OPERATORS", default=[])
 """Addresses of those who run this record, with commas between them. Who proved one of them to be
 theirs is told on Today of what only they can put right; it opens nothing."""
 
+OPERATOR_NAME = env.str("OPERATOR_NAME", default="")
+"""Who runs this record, as the public page ``/kept`` says it: a club, a company, a person."""
+OPERATOR_CONTACT = env.str("OPERATOR_CONTACT", default="")
+"""Where keepers ask for what is kept of them, in words: an address or a telephone number."""
+BACKUPS_KEPT_DAYS = env.int("BACKUPS_KEPT_DAYS", default=35)
+"""For how long a backup can still hold what was erased, as ``/kept`` says it. The sample
+configuration keeps full backups for 28 days, and one that is older until the next is complete."""
+
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not DEMO

@@ -96,6 +96,11 @@ def last_spoken_of(by: UUID, most: int) -> list[UUID]:
     return list(dict.fromkeys(one for one in rows[:most] if one))
 
 
+def entries_by(by: UUID, after: int) -> QuerySet[Entry]:
+    """What somebody stated beyond a position, the first one first."""
+    return Entry.objects.filter(by=by, position__gt=after).order_by("position")
+
+
 def sent_from(by: UUID, device: UUID, since: datetime | None = None) -> QuerySet[Entry]:
     """What came in somebody's name from one device of theirs since the record took it, which no
     device can claim otherwise; the latest first."""

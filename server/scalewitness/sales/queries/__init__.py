@@ -178,6 +178,11 @@ def _reached(sale: Sale, animal: Animal, since: int) -> bool:
     return sale.buyer.keeper_id is not None and moves.filter(went_to__in=theirs).exists()
 
 
+def purchases_of(keeper: UUID) -> QuerySet[Buyer]:
+    """As whom they bought, each time."""
+    return Buyer.objects.filter(keeper=keeper).order_by("pk")
+
+
 def same_buyer(one: Sale, other: Sale) -> bool:
     """Whether both are sales to the same person: each draft makes a buyer of its own."""
     keeper = one.buyer.keeper_id
