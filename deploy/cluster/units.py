@@ -46,9 +46,9 @@ class Unit:
     def end(self) -> None:
         """Start it no more, and kill what runs."""
         self._wanted = False
-        self.kill()
-        if self._keeper is not None:
-            self._keeper.join()
+        while self._keeper is not None and self._keeper.is_alive():
+            self.kill()  # again, where it was just being started
+            self._keeper.join(0.1)
 
     def kill(self) -> None:
         """SIGKILL to it and its children."""

@@ -4,7 +4,7 @@ from time import sleep
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from tests.api.client import Api
 from tests.no_standby import CANCEL, END, no_standby
 from tests.world import World
@@ -86,9 +86,16 @@ def test_what_postgresql_rolled_back_is_known(lasting_world: World) -> None:
         cursor.execute("INSERT INTO late VALUES (1), (1)")
 
 
+def test_what_ended_before_its_commit_is_known(lasting_world: World) -> None:
+    with pytest.raises(OperationalError) as lost, transaction.atomic():  # noqa: PT012
+        Entry.objects.exists()
+        connection.connection.close()
+    assert not isinstance(lost.value, CommitUnknown)
+
+
 @pytest.mark.parametrize(
     "setting",
-    ["default_transaction_read_only = on", "idle_in_transaction_session_timeout = 1"],
+    ["TRANSACTION READ ONLY", "LOCAL idle_in_transaction_session_timeout = 1"],
     ids=["no primary any more", "ended while idle"],
 )
 def test_what_is_the_servers_fault_refuses_no_item(
@@ -99,15 +106,15 @@ def test_what_is_the_servers_fault_refuses_no_item(
     api, item = Api(world.odile), weight(world)
     judge = Piece.judge
 
-    def late(piece: Piece, *rest: Any, **more: Any) -> Any:
+    def judge_late(piece: Piece, *rest: Any, **more: Any) -> Any:
+        with connection.cursor() as cursor:
+            cursor.execute(f"SET {setting}")
         sleep(0.05)
         return judge(piece, *rest, **more)
 
-    with connection.cursor() as cursor, monkeypatch.context() as patch:
-        patch.setattr(Piece, "judge", late)
-        cursor.execute(f"SET {setting}")
+    with monkeypatch.context() as patch:
+        patch.setattr(Piece, "judge", judge_late)
         answer = api.post("/push", {"items": [item]})
-    connection.close()
     assert (answer.status, answer.code) == (503, "busy")
     (again,) = api.post("/push", {"items": [item]}).body["items"]
     assert again["status"] == "accepted"

@@ -56,7 +56,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     def _commit(self) -> None:
         line = self.connection
-        if line is None:
+        if line is None or line.closed:  # nothing is sent, so the outcome is known
+            super()._commit()  # type: ignore[misc]  # the stubs have no such method
             return
         seconds = float(self.settings_dict["OPTIONS"].get(TIMEOUT, 0))
         try:
