@@ -182,7 +182,8 @@ class Session:
         shell = self._shell
         if shell.stdin is None or shell.stdout is None:
             return False
-        shell.stdin.write(f". /root/{file.name} </dev/null\necho '{done}'\n".encode())
+        # What it said last may not have ended its line.
+        shell.stdin.write(f". /root/{file.name} </dev/null\nprintf '\\n%s\\n' '{done}'\n".encode())
         shell.stdin.flush()
         for line in shell.stdout:
             if line.strip() == done.encode():

@@ -56,6 +56,7 @@ class FarEnd:
     password: str
     context: ssl.SSLContext
     returns_to: int = 25
+    port: int = SUBMISSION
     taken: list[tuple[str, bytes]] = field(default_factory=list)
 
     def start(self) -> Controller:
@@ -64,7 +65,7 @@ class FarEnd:
         controller = Controller(
             self,
             hostname=LOOPBACK,
-            port=SUBMISSION,
+            port=self.port,
             server_hostname=self.host,
             tls_context=self.context,
             require_starttls=True,
