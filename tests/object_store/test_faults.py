@@ -144,6 +144,7 @@ TAKES_NOTHING = {
     "full": refusing(507, "QuotaExceeded", "PUT"),
     "down": refusing(500, "InternalError", "PUT"),
     "takes it and forgets": refusing(404, "NoSuchKey", "GET"),
+    "says it is not there": refusing(404, "NoSuchKey", "PUT"),
     "takes it and gives back another": lambda method, key: b"?" if method == "GET" else None,
 }
 

@@ -71,11 +71,13 @@ def test_what_belongs_to_no_photo_is_counted(
     photo: UUID, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (key,) = store.names()
-    store.alter(key.rpartition("/")[0] + f"/{UUID(int=7)}", plain_file())
+    other = key.rpartition("/")[0] + f"/{UUID(int=7)}"
+    store.alter(other, plain_file())
     assert "belong to no photo" not in fsck()  # it may just be on its way
     monkeypatch.setattr(objects, "UNDER_WAY", -timedelta(hours=1))
     said = fsck()
     assert "1 objects in the bucket belong to no photo" in said
+    assert f"\n{other}\n" in said
     assert "no difference" in said
 
 

@@ -32,15 +32,21 @@ UNDER_WAY = timedelta(hours=1)
 carry out."""
 
 
+MOST_NAMED = 20
+
+
 class Unreferred(msgspec.Struct):
-    """Objects that no photo refers to: how many, and since when the oldest is there."""
+    """Objects that no photo refers to: how many, since when the oldest is there, and the first."""
 
     count: int = 0
     oldest: datetime | None = None
+    keys: list[str] = msgspec.field(default_factory=list)
 
     def note(self, one: StoredObject) -> None:
         self.count += 1
         self.oldest = min(one.since, self.oldest or one.since)
+        if len(self.keys) < MOST_NAMED:
+            self.keys.append(one.key)
 
 
 def files_in_bucket(facts: Iterable[LoggedFact]) -> list[tuple[int, InBucket]]:

@@ -6,7 +6,7 @@ Loaded only where a bucket is set, as its packages are an extra of the server.
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from threading import BoundedSemaphore
 from time import monotonic
@@ -55,11 +55,10 @@ class ObjectBucket(S3Storage):  # type: ignore[misc]  # it comes without types
 
         The signature covers the bytes, so the store refuses others than were sent.
         """
-        with self._asked() as client:
-            client.put_object(
-                Bucket=self.bucket_name, Key=key, Body=data, ContentType="application/octet-stream"
-            )
+        what = {"Body": data, "ContentType": "application/octet-stream"}
         try:
+            with self._asked() as client:
+                client.put_object(Bucket=self.bucket_name, Key=key, **what)
             kept = self.read(key, len(data))
         except Missing:
             raise away("put_and_missing") from None
@@ -99,7 +98,7 @@ class ObjectBucket(S3Storage):  # type: ignore[misc]  # it comes without types
         see that they are gone."""
         versions = self.versioning() is not None
         for key, version in self._versions(prefix) if versions else self._present(prefix):
-            with self._asked() as client:
+            with suppress(Missing), self._asked() as client:
                 client.delete_object(Bucket=self.bucket_name, Key=key, **version)
         left = self._versions(prefix) if versions else self._present(prefix)
         if next(left, None) is not None:

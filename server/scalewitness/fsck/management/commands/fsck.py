@@ -115,8 +115,9 @@ class Command(BaseCommand):
         if others.oldest is not None:
             self.stdout.write(
                 f"{others.count} objects in the bucket belong to no photo, the oldest of "
-                f"{others.oldest:%Y-%m-%d}; they go after {settings.PHOTO_OBJECTS_KEPT_DAYS} days"
+                f"{others.oldest:%Y-%m-%d}; they go after {settings.PHOTO_OBJECTS_KEPT_DAYS} days:"
             )
+            self.stdout.write("\n".join(others.keys))
 
     def _report(self, report: Report, size: int, since: int) -> None:
         differences = report.firsts()
