@@ -2,6 +2,7 @@
 bytes, and nobody else waits."""
 
 import os
+import re
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -18,6 +19,7 @@ from django.utils import timezone
 from tests.api.client import BASE, Api
 from tests.object_store.conftest import KEYS, in_bucket, photo_of, put_to_use
 from tests.object_store.stand_in import StandIn
+from tests.operator import metrics
 from tests.pictures import plain_file
 from tests.waiting import ENOUGH
 from tests.world import World
@@ -323,7 +325,14 @@ def test_a_bucket_open_to_all_one_with_rules_and_one_with_versions(
 def test_what_waits_too_long_is_said(world: World, animal: Animal, faulty: StandIn) -> None:
     photo = photo_of(world, animal)  # long ago, by the story's clock
     assert "1 photos wait in the database" in check()
+    assert overdue_measured() == 1
     erase_own_texts(photo, Actor(keeper=world.odile.pk), world.now)
     assert "of 1 photos, erased" in check()
     keep_bucket()
     assert "wrong" not in check()
+    assert overdue_measured() == 0
+
+
+def overdue_measured() -> float:
+    (line,) = re.findall(r"^scalewitness_photos_overdue (\S+)$", metrics().content.decode(), re.M)
+    return float(line)

@@ -13,6 +13,7 @@ from django.db import DatabaseError, connection
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from psycopg_pool import PoolTimeout
 
+from scalewitness.animals.queries.photo_files import overdue
 from scalewitness.disclosures.queries import unacknowledged
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import last_signed, tip
@@ -33,6 +34,7 @@ class Gauges:
     def collect(self) -> Iterable[Metric]:
         try:
             record = [*_of_log(), *_of_letters(self._now), *_of_witnesses(), *_of_replica()]
+            record.append(_of_photos(self._now))
         except (DatabaseError, PoolTimeout) as down:
             log.warning("database_unreachable", error=type(down).__name__)
             record = []
@@ -110,6 +112,11 @@ def _of_letters(now: datetime) -> Iterator[Metric]:
     )
     text = "Disclosures that their buyer has not acknowledged."
     yield _gauge("scalewitness_disclosures_unacknowledged", text, unacknowledged())
+
+
+def _of_photos(now: datetime) -> Metric:
+    text = "Photos that wait for an hour or more to be moved into the bucket, or erased from it."
+    return _gauge("scalewitness_photos_overdue", text, sum(overdue(now)))
 
 
 def _of_witnesses() -> Iterator[Metric]:

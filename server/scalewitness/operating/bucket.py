@@ -1,16 +1,14 @@
 """The bucket that photos are kept in, tried out: an object is put there, read and deleted."""
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 from hashlib import sha256
 from typing import Final
 
-from django.conf import settings
 from django.utils import timezone
 
-from scalewitness.animals.models import PhotoErasure
 from scalewitness.animals.queries.photo_files import bucket as store
-from scalewitness.animals.queries.photo_files import has_bucket, waiting
+from scalewitness.animals.queries.photo_files import has_bucket, overdue
 from scalewitness.domain.errors import FilesAway
 from scalewitness.fresh_ids import fresh_id
 from scalewitness.object_store import Missing
@@ -19,7 +17,6 @@ from scalewitness.operating.results import Result
 
 PROBES: Final = "probes/"
 PROBE: Final = b"put here to be read back and deleted"
-OVERDUE: Final = timedelta(hours=1)
 WHY: Final = {
     "RequestTimeTooSkewed": "its clock and this host's are a quarter of an hour or more apart",
     "NoSuchBucket": "there is no such bucket",
@@ -79,9 +76,8 @@ def _rules() -> Iterator[Result]:
 
 def _overdue(now: datetime) -> Iterator[Result]:
     todo = "see that worker and beat run, and what they log"
-    arrived = waiting().filter(arrived_at__lt=now - OVERDUE).count()
-    if settings.PHOTO_STORAGE == "objects" and arrived:
+    arrived, owed = overdue(now)
+    if arrived:
         yield _wrong(f"{arrived} photos wait in the database for an hour or more", todo)
-    owed = PhotoErasure.objects.filter(cleared_at=None, at__lt=now - OVERDUE).count()
     if owed:
         yield _wrong(f"of {owed} photos, erased an hour ago, it is not cleared", todo)

@@ -1,5 +1,6 @@
 """Photos' files: in the database, or in the bucket."""
 
+from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Any, Final, NamedTuple
 from uuid import UUID
@@ -10,7 +11,7 @@ from django.core.files.storage import storages
 from django.db.models import QuerySet
 from django.db.models.functions import Collate
 
-from scalewitness.animals.models import PhotoFile
+from scalewitness.animals.models import PhotoErasure, PhotoFile
 from scalewitness.domain.errors import FilesAway
 from scalewitness.object_store import Missing
 
@@ -18,6 +19,8 @@ log = structlog.get_logger()
 
 OBJECTS: Final = "photos/"
 """What the keys of all photos begin with."""
+OVERDUE: Final = timedelta(hours=1)
+"""The worker looks every ten seconds (our judgement)."""
 
 
 class Altered(Exception):
@@ -112,6 +115,11 @@ def rows_in_bucket() -> QuerySet[PhotoFile, Any]:
     return in_order.values_list("photo", "photo__sha256", "photo__size", "object")
 
 
-def waiting() -> QuerySet[PhotoFile]:
-    """Files in the database."""
-    return PhotoFile.objects.filter(data__isnull=False)
+def overdue(now: datetime) -> tuple[int, int]:
+    """Files that wait in the database to be moved, and erased photos of which the bucket is not
+    cleared, each for longer than `OVERDUE`."""
+    if not has_bucket():
+        return 0, 0
+    arrived = PhotoFile.objects.filter(data__isnull=False, arrived_at__lt=now - OVERDUE)
+    owed = PhotoErasure.objects.filter(cleared_at=None, at__lt=now - OVERDUE)
+    return arrived.count() if settings.PHOTO_STORAGE == "objects" else 0, owed.count()
