@@ -175,7 +175,7 @@ SAMPLES: Mapping[str, Mapping[str, Change]] = {
             '    path("about",',
             '    path("thanks/<uuid:friend_id>", home.thanks, name="thanks"),\n',
         ),
-        "tests/pages/test_matrix.py": put("about example home log", "thanks "),
+        "tests/pages/test_matrix.py": put("about example home kept log", "thanks "),
         "tests/pages/addresses.py": put('    "photo_id": "photo",', '    "friend_id": "photo",\n'),
     },
 }
