@@ -8,6 +8,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from tests.bundles import ELSEWHERE, STRANGE, altered, body_for, carried, quote
+from tests.pages.test_papers import text_of
 from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
@@ -19,6 +20,7 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.quoting import MOST, take_quoted_file
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.services.memory import present_origin
+from scalewitness.pages.papers.record import record_for_keepers
 from scalewitness.people.models import Keeper
 from scalewitness.quoted.models import Quote, QuotedFile
 from scalewitness.quoted.queries import quotes_shown
@@ -222,3 +224,11 @@ def test_on_a_page_the_file_is_checked_before_anything_is_recorded(
     assert not Quote.objects.exists()
     assert "What other logs say of it" in answered(from_there(world, animal))
     assert Quote.objects.get().file.calls == 3
+
+
+def test_the_paper_marks_it_as_another_logs(world: World, animal: Animal) -> None:
+    quote(world, world.odile, animal)
+    text = text_of(record_for_keepers(animal, world.now))
+    assert "What other logs say of it" in text
+    assert f"an unknown log, “{ELSEWHERE.name}”" in text
+    assert "not counted here" in text

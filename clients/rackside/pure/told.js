@@ -9,6 +9,7 @@ export const TOLD = [
   "husbandry_noted",
   "photo_attached",
   "report_answered",
+  "record_quoted",
 ];
 
 /** @param {[string, string][]} choices
@@ -69,6 +70,15 @@ const answered = (observed) =>
 /** @param {KeptFact[]} facts
     @param {string} kind */
 const of = (facts, kind) => facts.filter(({ entry }) => entry.kind === kind);
+
+/** What other logs say of it, as sentences; nothing of that counts here.
+    @param {KeptFact[]} facts */
+export const quoted = (facts) =>
+  of(facts, "record_quoted").map(({ entry: { body } }) =>
+    `What the log ${body.origin} says as of its position ${
+      (body.size - 1).toLocaleString("en")
+    } was quoted. It is not counted here.`
+  );
 
 /** The photos, the latest first.
     @param {KeptFact[]} facts */

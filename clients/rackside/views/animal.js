@@ -11,7 +11,7 @@ import { words } from "../pure/outbox.js";
 import { title } from "../pure/search.js";
 import { dayOf, notesOn, pairingsWith } from "../pure/season.js";
 import { isBlind } from "../pure/sight.js";
-import { calls, drawn, photos } from "../pure/told.js";
+import { calls, drawn, photos, quoted } from "../pure/told.js";
 import { factsOf } from "../store/facts.js";
 import { provedOf } from "../store/proved.js";
 import { checkedLine, unfit } from "./proved.js";
@@ -83,6 +83,7 @@ function told(animal, { facts, stated, proved }) {
     weights(noted),
     cared(noted),
     shownPhotos(photos(facts)),
+    ...quoted(facts).map((one) => h("p", { class: "fine" }, one)),
     paired(animal.id),
   ];
 }

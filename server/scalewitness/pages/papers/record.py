@@ -29,6 +29,7 @@ from scalewitness.pages.papers.typesetting import pdf
 from scalewitness.pages.parts.qr import qr
 from scalewitness.pages.plots.of_case import depths_of
 from scalewitness.pages.plots.timeline import LANES, Happened, Strip
+from scalewitness.quoted.queries import ShownQuote, quotes_shown
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import codes_known, still_there
 from scalewitness.sales.queries.returns import last_return
@@ -50,8 +51,9 @@ def record_for_keepers(animal: Animal, now: datetime) -> bytes:
     case = dossier(animal)
     where = reverse("receipt", args=[case.standing.pk]) if case.standing else None
     known = facts_of(animal, animal.name, now)
+    quoted = list(map(_quoted, quotes_shown(animal.pk)))
     events = list(changes_of_label(case.standings))
-    return _paper(case, by_name(case), now, where, FOR_KEEPERS, known, events)
+    return _paper(case, by_name(case), now, where, FOR_KEEPERS, known, events, quoted)
 
 
 def record_for_buyer(animal: Animal, sale: Sale, token: str, now: datetime) -> bytes:
@@ -74,9 +76,10 @@ def _paper(
     receipt: str,
     known: list[tuple[str, str]],
     events: list[Happened],
+    quoted: Sequence[str] = (),
 ) -> bytes:
     """``known``: what its reader knows of the animal, as `facts_of` gives it; ``events``: what
-    happened besides the checks."""
+    happened besides the checks; ``quoted``: what other logs say of it."""
     strip = Strip([*events, *checks_made(calls)], now, LANES)
     address = f"{settings.PUBLIC_URL}{where}" if where else None
     assessment = case.assessment
@@ -92,12 +95,23 @@ def _paper(
         ),
         "calls": [call_shown(one) for one in calls],
         "strip": strip_on_paper(strip),
+        "quoted": quoted,
         "cautions": [*(one.text for one in lines_of(case, "caution")), *BEFORE_A_PURCHASE],
         "qr": qr(address, alone=True) if address else None,
         "address": address,
         "receipt": receipt,
     }
     return pdf("record", data)
+
+
+def _quoted(one: ShownQuote) -> str:
+    log = f"the log {one.origin}" if one.known else f"an unknown log, “{one.origin}”, {one.key}"
+    there = f"{one.label}, chance of male {one.p_male}" if one.label else "no standing"
+    forked = " That log signed two different states of this size." if one.forked else ""
+    return (
+        f"Quoted from {log}, as of its position {one.as_of}: {there}, as that log has it. It is "
+        f"not counted here.{forked}"
+    )
 
 
 def common(case: Dossier, now: datetime) -> dict[str, Any]:
