@@ -45,7 +45,8 @@ class JsonLogger(Logger):
             handler.setFormatter(json_lines())
 
     def access(self, resp: Any, req: Any, environ: dict[str, Any], request_time: timedelta) -> None:
-        """Not of what only watches this process, as long as all is well."""
+        """Not of what only watches this process, as long as all is well. Without how long the
+        answer was: one's collection is as long tomorrow, and tells whose it is."""
         noted: RequestNotes | None = environ.get(NOTED)
         if noted is None or (noted.route in WATCHING and noted.status == 200):
             return
@@ -56,7 +57,6 @@ class JsonLogger(Logger):
             route=noted.route,
             status=noted.status,
             seconds=round(request_time.total_seconds(), 4),
-            bytes=getattr(resp, "sent", None),
             keeper=noted.keeper,
         )
 
