@@ -17,9 +17,11 @@ from prometheus_client.parser import text_string_to_metric_families
 from tests.ledger.test_pushing import SIGNER
 from tests.operator import metrics
 
+from scalewitness.api import gauges
 from scalewitness.ledger.models import WitnessPush
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.monitoring import pulse
+from scalewitness.replica import Lag
 from stack.local import ROOT
 
 FOLDER = ROOT / "deploy" / "monitoring"
@@ -46,10 +48,13 @@ def asked_for() -> set[str]:
 
 
 @pytest.fixture
-def answered(db: None, settings: Any, tmp_path: Path) -> set[str]:
+def answered(db: None, settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> set[str]:
     """The names of all numbers, where everything is set that can be."""
     settings.BACKUP_STAMP = str(tmp_path / "stamp")
     settings.LOG_WITNESSES = [f"{SIGNER.verifier} https://watch.example/"]
+    # There is no replica here to follow.
+    monkeypatch.setattr(gauges, "is_configured", lambda: True)
+    monkeypatch.setattr(gauges, "lag", lambda: Lag(0, 0.0))
     now = timezone.now()
     WitnessPush.objects.create(
         key=str(SIGNER.verifier), url="https://watch.example/", next_try_at=now, cosigned_at=now

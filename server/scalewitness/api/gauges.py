@@ -33,8 +33,10 @@ class Gauges:
 
     def collect(self) -> Iterable[Metric]:
         try:
-            record = [*_of_log(), *_of_letters(self._now), *_of_witnesses(), *_of_replica()]
-            record.append(_of_photos(self._now))
+            record = [
+                *(*_of_log(), *_of_database(), *_of_letters(self._now), *_of_witnesses()),
+                *(*_of_replica(), _of_photos(self._now)),
+            ]
         except (DatabaseError, PoolTimeout) as down:
             log.warning("database_unreachable", error=type(down).__name__)
             record = []
@@ -81,13 +83,18 @@ def _of_log() -> Iterator[Metric]:
         yield _gauge(
             "scalewitness_log_signed_timestamp_seconds", "When that was made.", at.timestamp()
         )
+
+
+def _of_database() -> Iterator[Metric]:
     with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_database_size(current_database())")
-        yield _gauge(
-            "scalewitness_database_bytes",
-            "What the database takes on its disk.",
-            cursor.fetchone()[0],
-        )
+        cursor.execute(DATABASE)
+        size, replicas = cursor.fetchone()
+    yield _gauge("scalewitness_database_bytes", "What the database takes on its disk.", size)
+    text = "Replicas and receivers of WAL that are connected to PostgreSQL."
+    yield _gauge("scalewitness_replicas", text, replicas)
+
+
+DATABASE = "SELECT pg_database_size(current_database()), count(*) FROM pg_stat_replication"
 
 
 def _of_replica() -> Iterator[Metric]:
