@@ -4,6 +4,7 @@ The cluster itself is a command, ``./deploy/cluster/faults``.
 """
 
 import json
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from cluster import parts
+from cluster.breaking import FAULTS
 from cluster.clients import longest_gap
 from cluster.faults import _roots
 from cluster.hosts import Host
@@ -44,6 +46,14 @@ def test_the_guide_has_the_settings_that_were_measured() -> None:
     for line in ("inter 1s fall 2 rise 1", "on-marked-down shutdown-sessions"):
         assert line in guide
         assert line in parts.HAPROXY
+
+
+def test_the_figures_are_of_faults_that_the_command_plays() -> None:
+    figures = (HERE / "FIGURES.md").read_text()
+    table = figures.partition("|---|---|---|---|---|---|---|\n")[2]
+    lines = re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE)
+    assert len(lines) >= 20
+    assert set(lines) <= {one.name for one in FAULTS}
 
 
 @pytest.mark.skipif(shutil.which("haproxy") is None, reason="needs haproxy")
