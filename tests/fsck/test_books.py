@@ -122,6 +122,7 @@ ELSEWHERE = {
     ),
     "ledger.WitnessPush": "how it goes with sending",
     "books.BookSalt": "what opens the lines",
+    "quoted.QuotedFile": "another log's, which vouches for it itself",
     "animals.PhotoErasure": "what is still to go from the bucket; that it was erased is in the log",
     "animals.Collection seasons.Season": "as its last edit left it",
     "seasons.SeasonOutlook": "worked out from the entries again, for one reader",
