@@ -2,6 +2,7 @@
 
 import click
 
+from scalewitness import __version__
 from scalewitness_cli.commands.accepting import accept
 from scalewitness_cli.commands.account import sign_in, sign_out, trust_log
 from scalewitness_cli.commands.alarms import acknowledge, alarms, evidence
@@ -42,7 +43,7 @@ from scalewitness_cli.commands.witness import witness
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="scalewitness")
+@click.version_option(__version__)
 def cli() -> None:
     """The record of what sex a snake is, from the command line."""
 

@@ -4,8 +4,7 @@ The bodies of facts are those of ``scalewitness.domain.facts``, what is observed
 ``scalewitness.domain.observations``.
 """
 
-from importlib.metadata import PackageNotFoundError, version
-
+from scalewitness import __version__
 from scalewitness_cli.remote import Closed, Faulty, Later, Refusal, Stopped, Unreachable
 from scalewitness_client.bundles import BadBundle, BundleRecord, check_bundle
 from scalewitness_client.client import Client
@@ -28,10 +27,6 @@ __all__ = [
     "StandingRecord",
     "Stopped",
     "Unreachable",
+    "__version__",
     "check_bundle",
 ]
-
-try:
-    __version__ = version("scalewitness")
-except PackageNotFoundError:
-    __version__ = "0"  # run from its source

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 
-from scalewitness import env_file
+from scalewitness import __version__, env_file
 from scalewitness.operating.results import Result, shown
 from scalewitness.serving.logs import log_what_nobody_caught
 from scalewitness.setting_up import command
@@ -23,6 +23,9 @@ WITHOUT_SETTINGS: Final[Mapping[str, Callable[[Sequence[str]], int]]] = {
 
 
 def main() -> None:
+    if sys.argv[1:] == ["--version"]:
+        print(f"scalewitness-server {__version__}")  # noqa: T201  what was asked for
+        return
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "scalewitness.settings")
     os.environ["SCALEWITNESS_PROCESS"] = "command"
     name, *arguments = sys.argv[1:] or ["help"]

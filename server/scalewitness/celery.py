@@ -1,11 +1,13 @@
 """The Celery application: letters leave through it, nothing is decided in it."""
 
 import os
+import sys
 from logging.config import dictConfig
 from time import monotonic, time
 from typing import Any
 from uuid import uuid4
 
+import django
 import structlog
 from celery import Celery
 from celery.signals import (
@@ -19,6 +21,8 @@ from celery.signals import (
     worker_process_init,
 )
 from django.conf import settings
+from django.db import DatabaseError, connection
+from psycopg_pool import PoolTimeout
 from structlog.contextvars import bind_contextvars, clear_contextvars
 
 from scalewitness.monitoring import pulse
@@ -44,6 +48,22 @@ request asked for. Others are many, and counted (our judgement)."""
 def log_as_settings_say(**_: object) -> None:
     dictConfig(settings.LOGGING)
     log_what_nobody_caught()
+
+
+@worker_init.connect
+def require_able(**_: object) -> None:
+    """A worker of a release that may not run on the tables there are stops, and says why."""
+    django.setup()
+    from scalewitness.ledger.services.releases import unable  # noqa: PLC0415  needs Django set up
+
+    try:
+        fault = unable(connection)
+    except (DatabaseError, PoolTimeout):  # down: its tasks wait for it
+        fault = None
+    # Its processes are forked from this one. (Of PostgreSQL's connections alone.)
+    connection.close_pool()  # type: ignore[attr-defined]
+    if fault:
+        sys.exit(fault)
 
 
 @worker_init.connect

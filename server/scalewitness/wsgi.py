@@ -5,7 +5,6 @@ import os
 
 from django.conf import settings
 from django.core.wsgi import get_wsgi_application
-from django.utils import timezone
 
 from scalewitness.serving.logs import log_what_nobody_caught
 from scalewitness.serving.traces import start_tracing
@@ -17,13 +16,11 @@ log_what_nobody_caught()
 start_tracing("web")
 _served = get_wsgi_application()
 
-from scalewitness.ledger.services.fencing import look_at_start  # noqa: E402  needs Django set up
+from scalewitness.serving.able import OnlyWhenAble  # noqa: E402  needs Django set up
 from scalewitness.serving.admission import Admission  # noqa: E402
 from scalewitness.serving.requests import Watched  # noqa: E402
 
-look_at_start(timezone.now())
-
-application = Watched(Admission(_served, settings.WEB_THREADS))
+application = Watched(OnlyWhenAble(Admission(_served, settings.WEB_THREADS)))
 
 # What was loaded by now stays for good: the collector need not walk over it at each turn.
 gc.collect()

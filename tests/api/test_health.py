@@ -16,27 +16,33 @@ from tests.breaking import lost_after
 from tests.operator import metrics
 from tests.world import World
 
+from scalewitness import __version__
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.mail.models import Letter
+
+READY = {"release": __version__, "database": "ok", "broker": "ok", "log": "ok"}
 
 
 def test_a_process_that_answers_lives() -> None:
     """Without asking the database: no `db` fixture here."""
     response = Client().get("/health/live")
-    assert (response.status_code, response.json()) == (200, {"status": "ok"})
+    assert (response.status_code, response.json()) == (
+        200,
+        {"status": "ok", "release": __version__},
+    )
 
 
 def test_ready_with_database_and_broker(db: None) -> None:
     response = Client().get("/health/ready")
     assert response.status_code == 200
-    assert response.json() == {"database": "ok", "broker": "ok", "log": "ok"}
+    assert response.json() == READY
 
 
 def test_ready_without_the_broker_too_and_says_so(db: None, without_queue: None) -> None:
     """Letters are late without it and nothing else: no reason to send readers elsewhere."""
     response = Client().get("/health/ready")
     assert response.status_code == 200
-    assert response.json() == {"database": "ok", "broker": "unreachable", "log": "ok"}
+    assert response.json() == READY | {"broker": "unreachable"}
     assert "\nscalewitness_broker_up 0.0\n" in metrics().content.decode()
 
 
@@ -44,7 +50,7 @@ def test_not_ready_without_the_database(lasting_world: World) -> None:
     with lost_after(0):
         response = Client().get("/health/ready")
     assert response.status_code == 503
-    assert response.json() == {"database": "unreachable", "broker": "ok", "log": "unknown"}
+    assert response.json() == READY | {"database": "unreachable", "log": "unknown"}
 
 
 @pytest.mark.parametrize("path", ["/health/live", "/health/ready"])

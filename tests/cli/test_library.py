@@ -18,6 +18,7 @@ import pytest
 from tests.cli.rooms import Machine, Room, fresh_id, invite, new_animal
 from tests.world import PASSWORD
 
+from scalewitness import __version__
 from scalewitness.domain.facts import CallWithdrawn, HusbandryNoted, Identification, Meal, Weight
 from scalewitness.domain.facts.shapes import Body
 from scalewitness.domain.observations import Dna
@@ -99,7 +100,7 @@ def test_the_wheel_has_no_server_and_says_what_it_is(wheel: Path, python: Path) 
     done = subprocess.run(
         [python, "-I", "-c", asked], capture_output=True, text=True, check=True, cwd="/"
     )
-    assert done.stdout.split() == ["0.1", "None", "False"]
+    assert done.stdout.split() == [__version__, "None", "False"]
 
 
 def test_the_servers_wheel_has_the_rest_and_the_phone(wheel: Path, tmp_path: Path) -> None:
@@ -116,7 +117,7 @@ def test_the_servers_wheel_has_the_rest_and_the_phone(wheel: Path, tmp_path: Pat
     }
     assert sources <= server | client
     assert {"scalewitness/rackside/index.html", "scalewitness/rackside/sw.js"} <= server
-    assert "Requires-Dist: scalewitness[server]==0.1" in needs
+    assert f"Requires-Dist: scalewitness[server]=={__version__}" in needs
 
 
 def test_the_scripts_of_the_page_are_typed_and_short(

@@ -8,6 +8,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 from psycopg_pool import PoolTimeout
 
+from scalewitness import __version__
 from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.rate_limit import is_answered
 from scalewitness.replica import is_configured, lag
@@ -18,8 +19,8 @@ log = structlog.get_logger()
 @require_safe
 @never_cache
 def live(request: HttpRequest) -> JsonResponse:
-    """The process answers; nothing else is asked."""
-    return JsonResponse({"status": "ok"})
+    """The process answers, and of which release it is; nothing else is asked."""
+    return JsonResponse({"status": "ok", "release": __version__})
 
 
 @require_safe
@@ -30,6 +31,7 @@ def ready(request: HttpRequest) -> JsonResponse:
     a queue server letters are late, and nothing else; without a replica the database is read."""
     database = _database()
     parts = {
+        "release": __version__,
         "database": database,
         "broker": "ok" if is_answered() else "unreachable",
         "log": _log() if database == "ok" else "unknown",

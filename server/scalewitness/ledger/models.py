@@ -171,6 +171,34 @@ class Fence(AppendOnly):
         return f"fence {self.state} at {self.size}"
 
 
+class Timeline(AppendOnly):
+    """On which PostgreSQL server this log was last known to be whole: the ``system`` identifier of
+    its database cluster, and the ``timeline`` that it writes. Whatever recovers from a backup,
+    is promoted or is loaded from a dump into another cluster differs in one of them. ``size`` was
+    the log's then.
+    """
+
+    system = models.CharField(max_length=20)
+    timeline = models.BigIntegerField()
+    size = models.BigIntegerField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"timeline {self.timeline} of {self.system}"
+
+
+class Release(AppendOnly):
+    """A release of this program that the tables were migrated for. ``oldest``: the earliest that
+    may run beside it, such as the one before, until every process is upgraded."""
+
+    version = models.CharField(max_length=20)
+    oldest = models.CharField(max_length=20)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"release {self.version}"
+
+
 class Succession(AppendOnly):
     """That the log under one name was closed, having lost what others have seen, and goes on
     under another; see ``domain/translog/successions``. ``id`` is the fact's."""

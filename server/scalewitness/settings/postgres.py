@@ -2,6 +2,7 @@
 
 import os
 
+from scalewitness import __version__
 from scalewitness.postgresql.impatient import STATEMENT_TIMEOUT, Impatient
 from scalewitness.settings.environment import env, required
 
@@ -80,6 +81,8 @@ def database(url_name: str) -> dict[str, object]:
         "OPTIONS": {
             **WE_NOTICE,
             "commit_timeout": COMMIT_TIMEOUT,
+            # In `pg_stat_activity`; `ledger.services.releases` reads it.
+            "application_name": f"scalewitness {PROCESS} {__version__}",
             "pool": {
                 "min_size": LEAST_CONNECTIONS,
                 "max_size": WEB_CONNECTIONS,

@@ -26,6 +26,7 @@ from scalewitness.ledger.services.memory import (
     remember_ahead,
     remembered,
 )
+from scalewitness.ledger.services.moving import note_server
 from scalewitness.ledger.services.outside import Outside, newly_cosigned_by
 from scalewitness.ledger.services.signing import require_origin
 
@@ -175,7 +176,8 @@ def _remember(outside: Sequence[Outside]) -> None:
 
 
 def lift(outside: Sequence[Outside], head: Tip, reason: str, now: datetime) -> None:
-    """Open the log, if it is fenced, having seen these."""
+    """Open the log, if it is fenced, having seen these: on the server that it is on."""
+    note_server(now)
     if standing_fence() is not None:
         newest = max(outside, key=lambda one: one.tree.size, default=None)
         Fence.objects.create(

@@ -12,18 +12,20 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.origins import origin
 from scalewitness.ledger.queries.tree import Tip, continues, tip
 from scalewitness.ledger.services.memory import Unreliable, present_origin, remembered
+from scalewitness.ledger.services.moving import unshown_move
 
 log = structlog.get_logger()
 
 
 def watch(now: datetime) -> Fence | None:
-    """Close the log if it does not continue what is remembered outside the database.
-    Returns the fence that stands, of now or of before. A process that holds the key of another
-    name has no say in it: it signs nothing, and what it remembers is of another log."""
+    """Close the log if it does not continue what is remembered outside the database, or was moved
+    and nothing outside shows that it is whole. Returns the fence that stands, of now or of before.
+    A process that holds the key of another name has no say in it: it signs nothing, and what it
+    remembers is of another log."""
     standing = standing_fence()
     if origin() not in {None, present_origin()}:
         return standing
-    fault = None if standing else contradiction()
+    fault = None if standing else contradiction() or unshown_move(now)
     return raise_fence(fault, now) if fault else standing
 
 

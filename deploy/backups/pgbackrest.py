@@ -1,0 +1,90 @@
+"""pgBackRest's commands that are needed here."""
+
+import json
+import re
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from backups.programs import POSTGRES, Failed, run
+
+STANZA: Final = "scalewitness"
+USUAL: Final = "/etc/pgbackrest.conf"
+PG_PATH: Final = re.compile(r"pg\d+-path")
+
+
+class Made(NamedTuple):
+    """A backup in the repository: its label, ``full``, ``diff`` or ``incr``, when it was done,
+    and how many bytes the restored database takes."""
+
+    label: str
+    type: str
+    stopped_at: datetime
+    bytes: int
+
+
+class Repository(NamedTuple):
+    """One database's backups, as pgBackRest's configuration says where they are. ``user``: who
+    runs it, where we are root."""
+
+    stanza: str = STANZA
+    config: str | None = None
+    user: str = POSTGRES
+
+    def command(self, *words: str) -> list[str]:
+        """The command line."""
+        config = [f"--config={self.config}"] if self.config else []
+        return ["pgbackrest", *config, f"--stanza={self.stanza}", *words]
+
+    def run(self, *words: str) -> str:
+        """Raises:
+        Failed: with pgBackRest's words.
+        """
+        return run(self.command("--log-level-console=warn", *words), self.user)
+
+    def check(self) -> None:
+        """See that what PostgreSQL writes now arrives in the repository: all that was committed
+        before is there then.
+
+        Raises:
+            Failed: it does not.
+        """
+        self.run("check")
+
+    def configured(self) -> set[str]:
+        """The folders of databases that the configuration names.
+
+        Raises:
+            Failed: it cannot be read.
+        """
+        path = Path(self.config or USUAL)
+        try:
+            lines = path.read_text().splitlines()
+        except OSError as fault:
+            raise Failed(f"{path}: {fault.strerror}") from None
+        named = (line.partition("=") for line in lines)
+        return {value.strip() for name, _, value in named if PG_PATH.fullmatch(name.strip())}
+
+    def made(self) -> list[Made]:
+        """The backups that are sound and kept, the oldest first.
+
+        Raises:
+            Failed: the repository cannot be read.
+        """
+        told = run(self.command("--log-level-console=off", "--output=json", "info"), self.user)
+        return [_made(one) for one in _backups(told) if not one.get("error")]
+
+
+def _backups(told: str) -> Sequence[dict[str, Any]]:
+    try:
+        (stanza,) = json.loads(told)
+        found = stanza["backup"]
+    except (ValueError, KeyError, TypeError):
+        raise Failed(f"pgbackrest info said: {told[:200]}") from None
+    return found if isinstance(found, list) else []
+
+
+def _made(one: dict[str, Any]) -> Made:
+    stopped = datetime.fromtimestamp(one["timestamp"]["stop"], UTC)
+    return Made(one["label"], one["type"], stopped, one["info"]["size"])

@@ -1,0 +1,63 @@
+"""Make a backup with pgBackRest and write the stamp.
+
+A full one if there is none of the last six days, else what changed since it. First it sees that
+the archive takes what PostgreSQL writes. Run it as `postgres`, by a timer, once a day.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from backups import stamp
+from backups.pgbackrest import STANZA, Made, Repository
+from backups.programs import Failed, require
+
+FULL_EACH: Final = timedelta(days=6, hours=12)
+"""So that a daily timer makes a full one each week, on whatever day it began."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Make a backup; returns the exit status."""
+    given = _parse(arguments)
+    repository = Repository(given.stanza, given.config)
+    archived = stamp.noted(given.stamp, "archive", lambda: _archived(repository))
+    kept = stamp.noted(given.stamp, "backup", lambda: _backed_up(repository, given.type))
+    return 0 if archived and kept else 1
+
+
+def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="deploy/backups/take", description=__doc__)
+    parser.add_argument("--type", choices=("full", "diff", "incr"), help="instead of the choice")
+    parser.add_argument("--stanza", default=STANZA, help="pgBackRest's name of the database")
+    parser.add_argument("--config", help="pgBackRest's configuration, if not the usual file")
+    parser.add_argument("--stamp", type=Path, default=stamp.STAMP, help="where the result is noted")
+    return parser.parse_args(arguments)
+
+
+def _archived(repository: Repository) -> str:
+    require("pgbackrest", "pgbackrest")
+    repository.check()
+    return "What PostgreSQL writes arrives in the archive."
+
+
+def _backed_up(repository: Repository, kind: str | None) -> str:
+    require("pgbackrest", "pgbackrest")
+    began = datetime.now(UTC).replace(microsecond=0)  # noqa: TID251  an entry point
+    repository.run("backup", f"--type={kind or due(repository.made(), began)}")
+    newest = repository.made()[-1]
+    if newest.stopped_at < began:
+        raise Failed(f"pgBackRest ended well, but its newest backup is of {newest.stopped_at}.")
+    return f"{newest.label} ({newest.type}), {newest.bytes} bytes of database."
+
+
+def due(made: Sequence[Made], now: datetime) -> str:
+    """The type of the backup that is due."""
+    full = [one.stopped_at for one in made if one.type == "full"]
+    return "diff" if full and now - max(full) < FULL_EACH else "full"
+
+
+if __name__ == "__main__":
+    sys.exit(main())
