@@ -14,10 +14,12 @@ import pytest
 from django.db import connection
 from django.test import override_settings
 from django.utils import timezone
+from tests.operator import metrics
 from tests.plugins.environment import ENVIRONMENT
 from tests.plugins.services import Services
 from tests.world import World
 
+from backups import stamp
 from scalewitness import env_file
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.monitoring.pulse import note_beat
@@ -95,6 +97,31 @@ def test_the_age_of_backups_is_read_from_a_stamp(tmp_path: Path) -> None:
         os.utime(stamp, (time() - 30 * 3600, time() - 30 * 3600))
         assert seen("backups")["backups"] == ("wrong", "the newest one is 30.0 h old")
     assert seen("backups")["backups"] == ("wrong", "nobody tells when one was made")
+
+
+def test_what_failed_last_and_the_drill_are_read_from_the_stamp(db: None, tmp_path: Path) -> None:
+    """As `deploy/backups` writes it: a drill of today makes no old backup new."""
+    path, now = tmp_path / "stamp.json", timezone.now()
+    with override_settings(BACKUP_STAMP=str(path)):
+        stamp.write(path, "backup", "20261101F (full)", now, ok=True)
+        stamp.write(path, "drill", "found sound", now, ok=True)
+        assert {one.state for one in looked(Asked(), ["backups"])} == {"right"}
+        assert 'scalewitness_backup_failed{part="drill"} 0.0' in metrics().content.decode()
+        stamp.write(path, "backup", "the repository is full", now, ok=False)
+        words = [one.words for one in looked(Asked(), ["backups"]) if one.state == "wrong"]
+        assert words == ["the last backup failed: the repository is full"]
+        assert 'scalewitness_backup_failed{part="backup"} 1.0' in metrics().content.decode()
+        stamp.write(path, "backup", "20261101F (full)", now - timedelta(days=21), ok=True)
+        stamp.write(path, "drill", "found sound", now, ok=True)
+        words = [one.words for one in looked(Asked(), ["backups"]) if one.state == "wrong"]
+        assert words == ["the newest one is 504.0 h old"]
+        stamp.write(path, "backup", "20261122F (full)", now, ok=True)
+        stamp.write(path, "drill", "found sound", now - timedelta(days=10), ok=True)
+        words = [one.words for one in looked(Asked(), ["backups"]) if one.state == "wrong"]
+        assert words == ["no restore drill went well for 9 days"]
+        path.write_text("{")
+        assert next(looked(Asked(), ["backups"])).state == "wrong"
+        assert "scalewitness_backup_timestamp_seconds 0.0" in metrics().content.decode()
 
 
 def test_the_age_of_backups_is_read_from_pgbackrest(tmp_path: Path) -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
-from pathlib import Path
 from shutil import disk_usage
 from typing import Any
 
@@ -19,6 +18,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import last_signed, tip
 from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_on_their_way, unsent_since
+from scalewitness.monitoring.backups import attempts
 from scalewitness.monitoring.pulse import Pulse, pulse
 from scalewitness.replica import is_configured, lag
 
@@ -197,9 +197,24 @@ def _of_host(now: datetime) -> Iterator[Metric]:
     whole = {folder: float(disk.total) for folder, disk in disks.items()}
     yield _by("folder", "scalewitness_disk_bytes", "The size of that disk.", whole)
     if settings.BACKUP_STAMP:
-        stamp = Path(settings.BACKUP_STAMP)
-        made = stamp.stat().st_mtime if stamp.exists() else 0.0
-        text = "When the last backup was complete; 0: never."
-        yield _gauge("scalewitness_backup_timestamp_seconds", text, made)
-        text = "Within how long one is to be made: BACKUP_WITHIN."
-        yield _gauge("scalewitness_backup_within_seconds", text, settings.BACKUP_WITHIN)
+        yield from _of_backups()
+
+
+def _of_backups() -> Iterator[Metric]:
+    try:
+        found = attempts()
+    except (OSError, ValueError) as fault:
+        log.warning("backup_stamp_unread", error=type(fault).__name__)
+        found = {}
+    backup, drill = found.get("backup"), found.get("drill")
+    text = "When the last backup was complete; 0: never."
+    made = backup.timestamp if backup else 0.0
+    yield _gauge("scalewitness_backup_timestamp_seconds", text, made)
+    text = "Within how long one is to be made: BACKUP_WITHIN."
+    yield _gauge("scalewitness_backup_within_seconds", text, settings.BACKUP_WITHIN)
+    if drill:
+        text = "When a backup was last restored and found sound; 0: never."
+        yield _gauge("scalewitness_drill_timestamp_seconds", text, drill.timestamp)
+    failed = {part: float(not one.ok) for part, one in found.items()}
+    text = "1 where the last attempt of it failed: backup, archive or drill."
+    yield _by("part", "scalewitness_backup_failed", text, failed)

@@ -15,6 +15,7 @@ from typing import Final
 from django.conf import settings
 from django.db import connection
 
+from scalewitness.monitoring.backups import Attempt, attempts
 from scalewitness.operating.asked import Asked
 from scalewitness.operating.database import is_here
 from scalewitness.operating.results import Result
@@ -27,6 +28,9 @@ LEAST_BYTES: Final = 2**30
 """Of a disk; below either it is nearly full (our judgement)."""
 DATABASE_FOLDER: Final = Path("/var/lib/postgresql")
 """Debian's."""
+BACKUPS_GUIDE: Final = "see deploy/BACKUPS.md"
+DRILL_WITHIN: Final = 9
+"""Days: one is due each week."""
 NTP_EPOCH: Final = 2_208_988_800
 """Seconds from 1900 to 1970 (RFC 5905)."""
 
@@ -154,6 +158,10 @@ def backups(asked: Asked) -> Iterator[Result]:
         todo = "set BACKUP_STAMP or BACKUP_INFO_COMMAND"
         yield Result("backups", "wrong", "nobody tells when one was made", todo)
         return
+    found = attempts() if settings.BACKUP_STAMP else {}
+    for part, one in found.items():
+        if not one.ok:
+            yield Result("backups", "wrong", f"the last {part} failed: {one.words}", BACKUPS_GUIDE)
     hours = (time() - made) / 3600
     words = f"the newest one is {hours:.1f} h old"
     if hours * 3600 > settings.BACKUP_WITHIN:
@@ -161,11 +169,22 @@ def backups(asked: Asked) -> Iterator[Result]:
         yield Result("backups", "wrong", words, todo)
     else:
         yield Result("backups", "right", words)
-        yield Result("backups", "unsure", "whether it can be restored", "run the restore drill")
+        yield _drilled(found.get("drill"))
+
+
+def _drilled(last: Attempt | None) -> Result:
+    """Whether a backup was ever restored."""
+    if last is None:
+        return Result("backups", "unsure", "whether it can be restored", "run the restore drill")
+    days = (time() - last.timestamp) / 86_400
+    if days > DRILL_WITHIN:
+        words = f"no restore drill went well for {DRILL_WITHIN} days"
+        return Result("backups", "wrong", words, BACKUPS_GUIDE)
+    return Result("backups", "right", f"a backup was restored and found sound {days:.1f} days ago")
 
 
 def _stamp() -> float:
-    return Path(settings.BACKUP_STAMP).stat().st_mtime
+    return attempts()["backup"].timestamp
 
 
 def _by_pgbackrest() -> float | None:

@@ -7,7 +7,8 @@ pgBackRest, which can be asked. `scalewitness-server check` reads both.
 from scalewitness.settings.environment import env
 
 BACKUP_STAMP = env.str("BACKUP_STAMP", default="")
-"""A file that the backup job touches when a backup is complete: its time is the backup's."""
+"""What `deploy/backups/take` and `drill` write: when a backup and a drill last went well. Or a file
+that a backup job of your own touches when a backup is complete: its time is the backup's."""
 BACKUP_INFO_COMMAND = env.str("BACKUP_INFO_COMMAND", default="")
 """A command that prints what ``pgbackrest info --output=json`` does: the newest backup's time is
 read from it."""
