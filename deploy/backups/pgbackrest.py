@@ -72,16 +72,16 @@ class Repository(NamedTuple):
         Raises:
             Failed: the repository cannot be read.
         """
-        told = run(self.command("--log-level-console=off", "--output=json", "info"), self.user)
-        return [_made(one) for one in _backups(told) if not one.get("error")]
+        printed = run(self.command("--log-level-console=off", "--output=json", "info"), self.user)
+        return [_made(one) for one in _backups(printed) if not one.get("error")]
 
 
-def _backups(told: str) -> Sequence[dict[str, Any]]:
+def _backups(printed: str) -> Sequence[dict[str, Any]]:
     try:
-        (stanza,) = json.loads(told)
+        (stanza,) = json.loads(printed)
         found = stanza["backup"]
     except (ValueError, KeyError, TypeError):
-        raise Failed(f"pgbackrest info said: {told[:200]}") from None
+        raise Failed(f"pgbackrest info said: {printed[:200]}") from None
     return found if isinstance(found, list) else []
 
 

@@ -129,8 +129,8 @@ def _wait(server: Private, process: "subprocess.Popen[bytes]", log: Path) -> Non
         if until is None and READY in log.read_text(errors="replace"):
             until = time.monotonic() + ANSWERS_WITHIN
         time.sleep(PAUSE)
-    said = log.read_text(errors="replace").splitlines()[-6:]
-    raise Failed("The restored cluster did not recover: " + " / ".join([*said, fault]))
+    last = log.read_text(errors="replace").splitlines()[-6:]
+    raise Failed("The restored cluster did not recover: " + " / ".join([*last, fault]))
 
 
 def _stop(process: "subprocess.Popen[bytes]") -> None:

@@ -114,10 +114,10 @@ class Pushing:
         return False
 
     def _note(self, batch: list[dict[str, Any]], items: list[dict[str, Any]]) -> None:
-        for sent, told in zip(batch, items, strict=True):
-            position = told.get("position")
-            if told["status"] not in TAKEN or position is None:
-                self.faults.append(f"{told}")
+        for sent, outcome in zip(batch, items, strict=True):
+            position = outcome.get("position")
+            if outcome["status"] not in TAKEN or position is None:
+                self.faults.append(f"{outcome}")
             elif self.positions.setdefault(sent["id"], position) != position:
                 self.faults.append(f"{sent['id']} stood at another position before")
 

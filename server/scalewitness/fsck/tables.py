@@ -204,7 +204,7 @@ APART: dict[type[Model], str] = {
     Checkpoint: "opened and compared with the tree grown again; in a book",
     GivenOut: "says of checkpoints which may leave, and nothing of what they say",
     Fence: "the operator's, about the log and not in it; in a book",
-    Release: "of the program, and said by it",
+    Release: "of the program, which states it itself",
     Timeline: "which server the database is on, which no log knows",
     Witness: "whoever vouches for the log, which therefore does not hold them; in a book",
     Cosignature: "verified when taken; whoever is shown one verifies it again; in a book",

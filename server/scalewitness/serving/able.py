@@ -70,8 +70,8 @@ class OnlyWhenAble:
 
 def _refuse(path: str, why: str, start_response: Start) -> Iterable[bytes]:
     if path == READY:
-        told = {"release": __version__, "database": "of another release", "why": why}
-        headers, content = {"Content-Type": "application/json"}, json.dumps(told).encode()
+        parts = {"release": __version__, "database": "of another release", "why": why}
+        headers, content = {"Content-Type": "application/json"}, json.dumps(parts).encode()
     else:
         answer = come_again(path)
         headers, content = dict(answer.items()), answer.content
