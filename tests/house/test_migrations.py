@@ -4,6 +4,8 @@ Whatever the last release has or asks for stays as long as it may run: tables an
 first, used next, and taken away a release after the last use (`deploy/UPGRADING.md`).
 """
 
+import re
+import tomllib
 from collections.abc import Callable, Iterator
 from importlib import import_module
 from typing import Any
@@ -18,6 +20,7 @@ from scalewitness import __version__
 from scalewitness.domain.translog.leaf import Stamp, leaf_bytes
 from scalewitness.ledger.services.releases import OLDEST_BESIDE
 from stack import released
+from stack.local import ROOT
 
 RELEASED = released.read()
 TAKES_AWAY = (
@@ -171,3 +174,12 @@ def test_entries_are_written_as_the_last_release_can_read_them() -> None:
 
 def test_the_releases_beside_this_one_are_known() -> None:
     assert OLDEST_BESIDE in {*RELEASED.releases, __version__}
+
+
+def test_everything_bears_one_number_and_the_changelog_has_it() -> None:
+    both = [tomllib.loads((ROOT / one / "pyproject.toml").read_text()) for one in (".", "server")]
+    assert {one["project"]["version"] for one in both} == {__version__}
+    assert set(both[1]["project"]["dependencies"]) == {f"scalewitness[server]=={__version__}"}
+    headings = re.findall(r"^## (.+)$", (ROOT / "deploy" / "CHANGELOG.md").read_text(), re.M)
+    assert headings[0] == __version__
+    assert set(RELEASED.releases) <= set(headings)
