@@ -23,6 +23,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import count
 from os import pathsep, urandom
 from pathlib import Path
@@ -105,8 +106,8 @@ def upgraded(folder: Path, earlier: Path) -> list[str]:
                 step(pushing, "this release before its tables", hosts.too_early)
             step(pushing, "migrate", stack.migrate)
             for name in hosts.ports:
-                step(pushing, f"{name} anew", lambda name=name: hosts.anew(name))
-            step(pushing, "the worker anew", lambda: worker_anew(stack))
+                step(pushing, f"{name} anew", partial(hosts.anew, name))
+            step(pushing, "the worker anew", partial(worker_anew, stack))
         lost = misplaced(stack.owner_url, pushing.positions)
         say(f"answers {dict(pushing.answers)}; the longest without one {pushing.longest:.1f} s")
         say(f"{len(pushing.positions)} accepted, {len(lost)} of them lost or misplaced")
