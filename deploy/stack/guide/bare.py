@@ -118,8 +118,8 @@ class BareDebian:
 
     def says(self, *argv: str) -> str:
         """What a command in it prints; how it ends makes no difference."""
-        answer = subprocess.run(self.command(*argv), capture_output=True, text=True, check=False)
-        return answer.stdout.strip()
+        answer = subprocess.run(self.command(*argv), capture_output=True, check=False)
+        return answer.stdout.decode(errors="replace").strip()
 
     def _fetch(self) -> None:
         sources = [
