@@ -4,7 +4,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from django.db import InternalError, connection
+from django.db import OperationalError, connection
 from django.utils import timezone
 
 from scalewitness.ledger.models import Checkpoint
@@ -46,5 +46,5 @@ def test_a_snapshot_takes_no_writes() -> None:
             Checkpoint.objects.create(size=1, root=b"", key="", note="", signed_at=timezone.now())
         return "written"
 
-    with pytest.raises(InternalError, match="read-only"):
+    with pytest.raises(OperationalError, match="read-only"):
         elsewhere(written)
