@@ -108,7 +108,8 @@ class Pushing:
         if status == 200:
             self._note(batch, json.loads(content)["items"])
             return True
-        if status not in {429, 503} or (status == 503 and not again):
+        fenced = b":problem:fenced" in content  # until its operator opens it: nobody knows when
+        if status not in {429, 503} or (status == 503 and not again and not fenced):
             self.faults.append(f"{status} {content[:200]!r}")
         time.sleep(min(LONGEST_PAUSE, float(again or 1)))
         return False
