@@ -31,7 +31,7 @@ from scalewitness.domain.translog.notes import (
 from scalewitness.intake.batch import Actor
 from scalewitness.intake.outcomes import Outcome
 from scalewitness.intake.services import accept
-from scalewitness.ledger.models import Checkpoint, Cosignature, Witness
+from scalewitness.ledger.models import Checkpoint, Cosignature, GivenOut, Witness
 from scalewitness.ledger.queries.witnesses import MOST_LINES
 from scalewitness.ledger.services.cosigning import MOST_EVER, MOST_KEYS, take
 from scalewitness.ledger.services.signing import sign_checkpoint
@@ -250,6 +250,7 @@ def test_the_client_and_the_server_understand_each_other(
         note=str(signed(Head(LOG.name, head.size + 1, bytes(32)).body(), LOG)),
         signed_at=timezone.now(),
     )
+    GivenOut.objects.create(size=head.size + 1)
     alarm = look(memory, log, [LOG.verifier], int(time.time()))
     assert isinstance(alarm, Alarm)
     assert alarm.kind == "unproven"

@@ -50,7 +50,10 @@ def asked_for() -> set[str]:
 @pytest.fixture
 def answered(db: None, settings: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> set[str]:
     """The names of all numbers, where everything is set that can be."""
-    settings.BACKUP_STAMP = str(tmp_path / "stamp")
+    stamp = tmp_path / "stamp"
+    tried = {"at": "2026-11-25T02:30:00Z", "ok": True, "good_at": "2026-11-25T02:30:00Z"}
+    stamp.write_text(json.dumps(dict.fromkeys(("backup", "drill"), {**tried, "words": ""})))
+    settings.BACKUP_STAMP = str(stamp)
     settings.LOG_WITNESSES = [f"{SIGNER.verifier} https://watch.example/"]
     # There is no replica here to follow.
     monkeypatch.setattr(gauges, "is_configured", lambda: True)

@@ -56,6 +56,7 @@ STANDS: Final = {
     "witness_withdrawn": False,
     "report_reopened": False,
     "one_person_found": False,
+    "record_quoted": False,
     "standing_changed": True,
 }
 """By kind of fact about an animal: whether it may have been stated before."""

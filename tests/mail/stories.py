@@ -38,7 +38,7 @@ NOW = {
     "standing_notice": re.compile(r"\n  Now     (.+)\n"),
 }
 SINCE = re.compile(r"it now says\n“(.+)”\.")
-PLACE = re.compile(r"(?:this disclosure,|Positions? in the record:) (\d+)")
+PLACE = re.compile(r"(?:this disclosure,|Positions? in the log [^\s:]+:) (\d+)")
 
 
 @dataclass

@@ -152,10 +152,18 @@ def deployed() -> dict[str, str]:
     }
 
 
+CHECK = """import os, sys, django
+from django.core.management.commands.check import Command
+os.environ["DJANGO_SETTINGS_MODULE"] = "scalewitness.settings"
+django.setup()
+Command().run_from_argv(["", "check", *sys.argv[1:]])"""
+"""Django's own: the project's command of that name looks at a live service."""
+
+
 def test_djangos_check_of_a_deployment_is_clean() -> None:
     environment = deployed()
-    found = subprocess.run(
-        [sys.executable, "-m", "scalewitness", "check", "--deploy", "--fail-level", "WARNING"],
+    found = subprocess.run(  # noqa: S603
+        [sys.executable, "-c", CHECK, "--deploy", "--fail-level", "WARNING"],
         env=environment, capture_output=True, text=True, timeout=120,
     )  # fmt: skip
     assert found.returncode == 0, found.stderr
