@@ -43,7 +43,10 @@ def elsewhere(
         made.close()
 
 
-@pytest.mark.long("a second service; tests/intake/test_quoting.py and tests/api/test_bundles.py")
+@pytest.mark.long(
+    "a second service; "
+    "tests/intake/test_quoting.py::test_it_is_shown_as_theirs_and_moves_no_standing"
+)
 def test_a_record_is_carried_to_another_server_and_checked_there_by_anybody(
     room: Room, elsewhere: Room, tmp_path: Path
 ) -> None:

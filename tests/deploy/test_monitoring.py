@@ -52,7 +52,7 @@ def answered(db: None, settings: Any, tmp_path: Path, monkeypatch: pytest.Monkey
     """The names of all numbers, where everything is set that can be."""
     stamp = tmp_path / "stamp"
     tried = {"at": "2026-11-25T02:30:00Z", "ok": True, "good_at": "2026-11-25T02:30:00Z"}
-    stamp.write_text(json.dumps(dict.fromkeys(("backup", "drill"), {**tried, "words": ""})))
+    stamp.write_text(json.dumps({key: {**tried, "words": ""} for key in ("backup", "drill")}))
     settings.BACKUP_STAMP = str(stamp)
     settings.LOG_WITNESSES = [f"{SIGNER.verifier} https://watch.example/"]
     # There is no replica here to follow.
