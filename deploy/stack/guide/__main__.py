@@ -35,7 +35,7 @@ NAME, PROVIDER = "record.example", "smtp.provider.example"
 RELAY_PASSWORD, PASSWORD = "from your provider", "at least eight characters"
 """As the guide has them."""
 REPOSITORY = Path("/srv/scalewitness.git")
-OLD, NEW = "v0.1", "v0.2"
+OLD, NEW = "v0.2", "v0.3"
 """Tags of this commit, and of one that says nothing else, for an upgrade."""
 VALUES = {"TLS": "internal", "SOURCE": str(REPOSITORY), "VERSION": OLD}
 """What the guide's reader fills in here; everything else stands as it is in the guide."""
