@@ -100,8 +100,8 @@ def demand() -> None:
 
 
 def print_costs(found: "Mapping[str, Cost]", idle: Mapping[str, float]) -> None:
-    said = ", ".join(f"{name} {1000 * one:.0f}" for name, one in idle.items())
-    print(f"\nwith nothing to do, thousandths of a core: {said}")
+    spent = ", ".join(f"{name} {1000 * one:.0f}" for name, one in idle.items())
+    print(f"\nwith nothing to do, thousandths of a core: {spent}")
     print("| operation | requests | web, ms | worker, ms | PostgreSQL, ms | log held, ms |", end="")
     print(" table, B | index, B | WAL, B | letters | a request, ms |\n|" + "---|" * 11)
     for name, one in found.items():

@@ -8,7 +8,6 @@ from typing import NamedTuple
 from hobby_costs import GROUPS, Cost
 from hobby_year import DOINGS, HOURS, in_hour, open_at_once
 
-SIZES = (1_000, 10_000, 100_000)
 PROCESSES = 2
 """Of the web, as `scalewitness.serving.web_server` starts them."""
 POOL = 64

@@ -232,15 +232,15 @@ class Player:
         self.line.api(person.token, "POST", "sales", draft | {"animals": [str(animal)]})
         terms = {"recheck_days": 14, "remedy": "refund"}
         terms["expires"] = rfc3339(timezone.now() + timedelta(days=7))
-        self.line.api(person.token, "POST", f"sales/{sale}/offer", said(terms))
+        self.line.api(person.token, "POST", f"sales/{sale}/offer", stated(terms))
         way = f"offers/{link_token(OfferLink.objects.get(sale=sale, purpose='offer').pk)}"
         for _ in range(2):
             self.line.ask("GET", f"/{way}")
         shown = self.line.ask("GET", f"/api/v1/{way}").json()
-        seen = said({"seen": shown["seen"], "shown": shown["shown"]})
+        seen = stated({"seen": shown["seen"], "shown": shown["shown"]})
         self.line.ask("POST", f"/api/v1/{way}/confirmation", json=seen)
         for step in ("payment", "handover"):
-            self.line.api(person.token, "POST", f"sales/{sale}/{step}", said({}))
+            self.line.api(person.token, "POST", f"sales/{sale}/{step}", stated({}))
 
 
 def photo() -> bytes:
@@ -267,12 +267,12 @@ def probing(animal: UUID, sex: str) -> dict[str, Any]:
     }
 
 
-def said(body: dict[str, Any]) -> dict[str, Any]:
+def stated(body: dict[str, Any]) -> dict[str, Any]:
     return {"id": str(fresh_id()), "at": rfc3339(timezone.now()), **body}
 
 
 def item(kind: str, about: UUID, body: dict[str, Any]) -> dict[str, Any]:
-    return said({"kind": kind, "about": str(about), "body": body})
+    return stated({"kind": kind, "about": str(about), "body": body})
 
 
 def _bearer(token: str) -> dict[str, str]:

@@ -31,8 +31,6 @@ OPEN_MINUTES = 15
 TURN_SECONDS = 25
 """A phone that is open asks again so often, as long as it finds a place to wait in
 (`clients/rackside/app/listening.js`)."""
-NO_PLACE_SECONDS = 5
-"""The same where it finds none."""
 
 SUNDAY, EVENING = 1.75, 0.15
 """The busiest day of a week in mean days, and its busiest hour in that day (our judgement)."""
