@@ -31,7 +31,7 @@ pytestmark = [
 HOLDS_AND_SAYS_SO = """
 import sys
 from scalewitness.ledger.services import memory_etcd
-memory_etcd.LEASE = 2
+memory_etcd.LEASE = int(sys.argv[2])
 with memory_etcd.EtcdStore(sys.argv[1]).alone() as lease:
     print("has it", flush=True)
     sys.stdin.readline()
@@ -84,11 +84,11 @@ def url(
         store._line.close()
 
 
-def holder(url: str) -> "subprocess.Popen[str]":
-    """Another process, which may sign and does not go on."""
+def holder(url: str, lease: int = 2) -> "subprocess.Popen[str]":
+    """Another process, which may sign for so many seconds and does not go on."""
     code = f"import sys; sys.path[:] = {sys.path!r}\n{HOLDS_AND_SAYS_SO}"
     begun = subprocess.Popen(
-        [sys.executable, "-c", code, url],
+        [sys.executable, "-c", code, url, str(lease)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -112,7 +112,7 @@ def test_the_latest_checkpoint_is_kept_and_a_database_set_back_is_fenced(url: st
 
 def test_nobody_signs_while_another_may_and_whoever_was_killed_does_not_for_long(url: str) -> None:
     append(3)
-    other = holder(url)
+    other = holder(url, lease=10)  # a busy machine may take some to try
     with killed_at_the_end(other):
         with pytest.raises(Busy):
             sign_checkpoint(NOW)
