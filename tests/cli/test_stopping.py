@@ -1,6 +1,7 @@
 """Ctrl-C, wherever it comes: the command ends with 130 and says what is stored. And how far a long
 step has come."""
 
+import contextlib
 import io
 import signal
 import subprocess
@@ -11,10 +12,17 @@ import pytest
 from tests.cli.meddler import Answer, Meddler, meddling
 from tests.cli.rooms import Room, new_animal
 from tests.cli.test_following import interrupts
-from tests.waiting import ENOUGH, killed_at_the_end
+from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
 from scalewitness_cli.commands import progress
 from scalewitness_cli.commands.common import INTERRUPTED
+
+
+def interrupted(process: "subprocess.Popen[bytes]") -> bool:
+    process.send_signal(signal.SIGINT)
+    with contextlib.suppress(subprocess.TimeoutExpired):
+        process.wait(timeout=10)
+    return process.poll() is not None
 
 
 def test_at_a_question(room: Room) -> None:
@@ -32,8 +40,9 @@ def test_at_a_question(room: Room) -> None:
         read = b""
         while b"Run 1 on the left" not in read:
             read += process.stderr.read(1)
-        process.send_signal(signal.SIGINT)
-        assert process.wait(timeout=ENOUGH) == INTERRUPTED
+        # Between its question and its waiting for the answer it hears no signal: one presses again.
+        eventually(lambda: interrupted(process), "its end")
+        assert process.returncode == INTERRUPTED
         told = process.stderr.read().decode()
     assert "Everything you recorded is stored here." in told
     assert "1 item waits to be sent to" in told

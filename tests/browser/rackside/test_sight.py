@@ -22,6 +22,7 @@ from tests.browser.rackside.conftest import (
     save,
     stored,
     unfold,
+    until,
 )
 from tests.world import PASSWORD, probing
 
@@ -179,10 +180,10 @@ def test_an_answer_that_comes_after_signing_out_is_not_kept(racks: Racks, phone:
     page.route("**/api/v1/visits/*/sheet", lambda route: waiting.append(route))
     with page.expect_request("**/api/v1/visits/*/sheet"):
         page.evaluate("dispatchEvent(new Event('online'))")
+    until(page, lambda: waiting, "what asks for the sheet")
     page.goto(f"{HERE}#/phone")
     page.get_by_role("button", name="Sign out").click()
     expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
-    assert waiting
     for one in waiting:
         one.fulfill(json={"visit": {"id": visit.id}, "cautions": [], "animals": []})
     page.wait_for_timeout(500)
