@@ -73,9 +73,8 @@ def test_care_is_noted_without_a_server_and_sent_once_and_signed(
             assert not driven.run(SHOWS, "unsigned")
             time.sleep(TEN_SECONDS)  # for which they can be undone
         driven.open(f"{here}?back#/calls")
-        if not driven.run(
-            DRAWN
-        ):  # WebKit now and then begins no script of a page that opens just then
+        # Now and then WebKit begins no script of a page that is opened just then: one opens it again.
+        if not driven.run(DRAWN):
             driven.open(f"{here}?back+again#/calls")
         eventually(driven, WAITING, "Nothing waits")
         shows(driven, "Accepted at position")
