@@ -73,7 +73,7 @@ def test_care_is_noted_without_a_server_and_sent_once_and_signed(
             assert not driven.run(SHOWS, "unsigned")
             time.sleep(TEN_SECONDS)  # for which they can be undone
         driven.open(f"{here}?back#/calls")
-        # Now and then WebKit begins no script of a page that is opened just then: one opens it again.
+        # Now and then WebKit begins no script of a page opened just then: one opens it again.
         if not driven.run(DRAWN):
             driven.open(f"{here}?back+again#/calls")
         eventually(driven, WAITING, "Nothing waits")
