@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "clients"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import psutil
+import memory
 from log import database
 
 from stack.local import ROOT
@@ -67,31 +67,20 @@ def checked(tree: Path, *more: str) -> Run:
     """How long a full check by that tree takes, and its processes' memory at most."""
     command = [sys.executable, "-m", "scalewitness", "fsck", *more]
     environment = os.environ | {"PYTHONPATH": f"{tree / 'server'}"}
-    began, cores, most = time.perf_counter(), _cores(), 0
+    began, cores, most = time.perf_counter(), _cores(), 0.0
     with subprocess.Popen(command, cwd=tree, env=environment) as check:
         while check.poll() is None:
-            most = max(most, _memory(check.pid))
+            most = max(most, memory.of_all(check.pid))
             time.sleep(0.2)
     if check.returncode:
         raise RuntimeError("the record is not sound")
-    return Run(time.perf_counter() - began, _cores() - cores, most / 1e6)
+    return Run(time.perf_counter() - began, _cores() - cores, most)
 
 
 def _cores() -> float:
     """Seconds that the processes started so far, and ended, took."""
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
     return used.ru_utime + used.ru_stime
-
-
-def _memory(pid: int) -> int:
-    """Of a process and all that it started, in bytes; what ended meanwhile has none."""
-    total = 0
-    try:
-        for one in (root := psutil.Process(pid), *root.children(recursive=True)):
-            total += one.memory_full_info().pss
-    except psutil.NoSuchProcess:
-        pass
-    return total
 
 
 if __name__ == "__main__":

@@ -23,6 +23,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from hobby_year import DOINGS, HOURS, in_hour
+from memory import of_each
 from running import service, verdict
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def main() -> int:
 
 
 def measured(stack: "LocalStack", given: argparse.Namespace) -> list[str]:
-    from hobby_costs import Meter, memory  # noqa: PLC0415  they import models
+    from hobby_costs import Meter  # noqa: PLC0415  they import models
     from hobby_limits import Capacity  # noqa: PLC0415
     from hobby_play import Hobby  # noqa: PLC0415
     from hobby_run import PEOPLE, costs, letters_a_second, mixed  # noqa: PLC0415
@@ -70,7 +71,7 @@ def measured(stack: "LocalStack", given: argparse.Namespace) -> list[str]:
     mix = mixed(hobby, meter, stack, HOURS[0], given.mix)
     print_mix(mix)
     for name, root in meter.roots().items():
-        sizes = memory(root)
+        sizes = of_each(root)
         print(f"memory of {name}: {len(sizes)} processes, {sum(sizes):.0f} MB", end=" ")
         print(f"(first {sizes[0]:.0f}, largest {max(sizes):.0f})")
     sent, took = letters_a_second(hobby, stack, SALES_UNSENT)

@@ -167,18 +167,6 @@ def spent(root: psutil.Process) -> float:
     return total
 
 
-def memory(root: psutil.Process) -> list[float]:
-    """Megabytes of each process, shared pages divided among those that share them; the first is
-    the one that started the others."""
-    found = []
-    for one in (root, *root.children(recursive=True)):
-        try:
-            found.append(one.memory_full_info().pss / 1e6)
-        except psutil.NoSuchProcess:
-            continue
-    return found
-
-
 def settle() -> None:
     """Wait until all letters have left and the log's head is signed."""
     until = time.perf_counter() + SETTLED_WITHIN

@@ -10,10 +10,11 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 from asking import Answer, Request, ask, codes
-from hobby_costs import Cost, Meter, Played, lateness, log_watched, memory, settle
+from hobby_costs import Cost, Meter, Played, lateness, log_watched, settle
 from hobby_play import Hobby, Person, Refused, item, probing
 from hobby_year import DOINGS
 from httpx import HTTPError
+from memory import of_each
 
 from scalewitness.mail.models import Letter
 from stack.local import LocalStack
@@ -112,7 +113,7 @@ def mixed(hobby: Hobby, meter: Meter, stack: LocalStack, hour: str, seconds: flo
         while (left := until - time.perf_counter()) > 0:
             backends[0] = max(backends[0], meter.backends())
             asked = sum(len(one.line.asked) for one in players)
-            sizes = {name: sum(memory(one)) for name, one in meter.roots().items()}
+            sizes = {name: sum(of_each(one)) for name, one in meter.roots().items()}
             seen.append((asked, sizes))
             time.sleep(min(left, LOOKED_AT_MEMORY))
 
@@ -185,7 +186,7 @@ def waiting(hobby: Hobby, meter: Meter, url: str, phones: int, *, pushing: bool)
         held,
         len(well) - held,
         codes(answers),
-        memory(meter.roots()["web"]),
+        of_each(meter.roots()["web"]),
         sum(after.cores[one] - before.cores[one] - took * meter.idle[one] for one in used),
     )
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "server"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import boto3
-import psutil
+import memory
 from log import database
 
 from stack.local import ROOT
@@ -76,30 +76,19 @@ def bucket() -> Iterator[None]:
 
 def command(photos: int, storage: str, *words: str) -> float:
     """The most memory that it took, in megabytes; says how long for each photo."""
-    began, peak = time.perf_counter(), 0
+    began, peak = time.perf_counter(), 0.0
     run = [sys.executable, "-m", "scalewitness", *words]
     env = os.environ | {"PHOTO_STORAGE": storage}
     with subprocess.Popen(run, cwd=ROOT, env=env, stdout=subprocess.DEVNULL) as process:
         while process.poll() is None:
-            peak = max(peak, _memory(process.pid))
+            peak = max(peak, memory.of_all(process.pid))
             time.sleep(0.2)
     if process.returncode:
         raise RuntimeError(f"{words} ended with {process.returncode}")
     seconds = time.perf_counter() - began
     each = f"{1000 * seconds / photos:.2f} ms a photo"
-    print(f"{' '.join(words)}: {seconds:.1f} s, {each}, {peak / 1e6:.0f} MB", flush=True)
-    return peak / 1e6
-
-
-def _memory(pid: int) -> int:
-    """Of a process and all that it started, in bytes."""
-    total = 0
-    try:
-        for one in (root := psutil.Process(pid), *root.children(recursive=True)):
-            total += one.memory_full_info().pss
-    except psutil.NoSuchProcess:
-        pass
-    return total
+    print(f"{' '.join(words)}: {seconds:.1f} s, {each}, {peak:.0f} MB", flush=True)
+    return peak
 
 
 if __name__ == "__main__":
