@@ -12,27 +12,11 @@ from scalewitness.domain.translog import bundle
 from scalewitness.domain.translog.canonical import BadJson, parse_strict
 
 
-class PictureParser(BaseParser):
-    """A picture's bytes, as they are."""
+class BytesParser(BaseParser):
+    """Bytes as they are, of one media type: ``most`` of ``what``."""
 
-    media_type = MEDIA_TYPE
-
-    def parse(
-        self,
-        stream: IO[Any],
-        media_type: str | None = None,
-        parser_context: Mapping[str, Any] | None = None,
-    ) -> Any:
-        data: bytes = stream.read(LARGEST_BYTES + 1)
-        if len(data) > LARGEST_BYTES:
-            raise TooLarge(f"A photo has at most {LARGEST_BYTES:,} bytes.")
-        return data
-
-
-class BundleParser(BaseParser):
-    """A bundle's bytes, as they are."""
-
-    media_type = bundle.MEDIA_TYPE
+    what: str
+    most: int
 
     def parse(
         self,
@@ -40,10 +24,18 @@ class BundleParser(BaseParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        data: bytes = stream.read(bundle.MOST_BYTES + 1)
-        if len(data) > bundle.MOST_BYTES:
-            raise TooLarge(f"A bundle has at most {bundle.MOST_BYTES:,} bytes.")
+        data: bytes = stream.read(self.most + 1)
+        if len(data) > self.most:
+            raise TooLarge(f"{self.what} has at most {self.most:,} bytes.")
         return data
+
+
+class PictureParser(BytesParser):
+    media_type, what, most = MEDIA_TYPE, "A photo", LARGEST_BYTES
+
+
+class BundleParser(BytesParser):
+    media_type, what, most = bundle.MEDIA_TYPE, "A bundle", bundle.MOST_BYTES
 
 
 class StrictJsonParser(BaseParser):
