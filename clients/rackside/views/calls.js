@@ -62,7 +62,7 @@ export function calls() {
 /** By a clock that is off, a whole hatch day is refused: it is put right by one press.
     @param {Stored[]} rows */
 function allCorrected(rows) {
-  const leaders = rows.filter((one) => isCorrectable(one) && leads(one));
+  const leaders = rows.filter(isLeader);
   const send = async () => {
     for (const one of leaders.toSorted((a, b) => a.order - b.order)) await sendCorrected(one);
   };
@@ -70,8 +70,9 @@ function allCorrected(rows) {
     h("p", { class: "actions" }, sending("Send all with the corrected time", send));
 }
 
-/** @param {Stored} one */
-const leads = (one) => leaderOf(one).id === one.id;
+/** Whether it can be corrected, and others go with it rather than it with one of them.
+    @param {Stored} one */
+const isLeader = (one) => isCorrectable(one) && leaderOf(one).id === one.id;
 
 /** The latest, and the others once they are asked for.
     @param {Stored[]} rows */
@@ -110,7 +111,7 @@ function row(one) {
     isMissed(one) && h("p", { class: "refused" }, MISSED),
     one.place?.holds && !isMissed(one) &&
       h("p", { class: "fine" }, "Checked by this phone: it is in the log as it was sent."),
-    timeNote(one, leads(one) ? sendCorrected : null),
+    timeNote(one, isLeader(one) ? sendCorrected : null),
     followed(one),
     pressable(actions(one)),
   );
