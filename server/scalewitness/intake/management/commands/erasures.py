@@ -3,6 +3,7 @@ was restored from before."""
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 from uuid import UUID
@@ -89,15 +90,14 @@ def _erase_again(line: Erasure) -> bool:
     """Whether anything was still there."""
     now = timezone.now()
     if line.what == "name":
-        return _name(line.about, line.wish)
+        return _name(line.about, line.wish, now)
     if line.what == "all_they_wrote":
         return erase_texts_by(line.about, now, line.wish, line.of) > 0
     return erase_texts_of(line.about, now, line.wish) > 0
 
 
-def _name(who: UUID, wish: Wish) -> bool:
+def _name(who: UUID, wish: Wish, now: datetime) -> bool:
     """Of a keeper, a buyer or a practitioner: whichever has this id."""
-    now = timezone.now()
     if keeper := Keeper.objects.filter(pk=who, is_active=True).first():
         close_account(keeper, now, wish=wish)
         return True
