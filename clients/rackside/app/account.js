@@ -91,9 +91,9 @@ export async function signOut() {
   const { session } = state;
   rest();
   await forget();
-  forgetMarker();
-  if (session?.token) await drop(session.device, session.token);
   await changed();
+  forgetMarker(); // not before: what was being read meanwhile may have set it again
+  if (session?.token) await drop(session.device, session.token);
 }
 
 /** The server forgets the device too, if it can be reached; the token is gone here anyway.

@@ -77,14 +77,29 @@ def test_a_cleared_store_is_told_with_what_the_server_last_had(racks: Racks, pho
     expect(page.get_by_text(last)).to_be_visible()  # never merely empty
 
 
-def test_signing_out_is_no_loss(racks: Racks, phone: Phone) -> None:
-    page = phone.signed_in()
+def test_signing_out_is_no_loss(phones: NewPhone) -> None:
+    page = phones("401").signed_in()  # what was under way is refused once its device is gone
     page.goto(f"{HERE}#/phone")
     page.get_by_role("button", name="Sign out").click()
     expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
     page.reload()
     expect(page.get_by_role("heading", name="Log at the racks")).to_be_visible()
     expect(page.get_by_text("has been cleared")).to_be_hidden()
+
+
+SIGNED_OUT_WHILE_READ = """async () => {
+  const { signOut } = await import("/rackside/app/account.js");
+  const { changed } = await import("/rackside/app/state.js");
+  await Promise.all([changed(), signOut()]);
+  return document.cookie;
+}"""
+
+
+def test_nor_is_signing_out_while_the_store_is_read(phones: NewPhone) -> None:
+    page = phones("401").signed_in()
+    page.goto(f"{HERE}#/phone")
+    assert "rackside-was" in page.evaluate("document.cookie")
+    assert page.evaluate(SIGNED_OUT_WHILE_READ) == ""
 
 
 def file_of(page: Page) -> dict[str, Any]:
@@ -200,7 +215,12 @@ NO_ROOM = """() => {
   const put = IDBObjectStore.prototype.put;
   const error = Object.getOwnPropertyDescriptor(IDBTransaction.prototype, "error");
   const full = new DOMException("The quota has been exceeded.", "QuotaExceededError");
-  IDBObjectStore.prototype.put = function () { this.transaction.abort(); };
+  // As a browser does it: the request is taken, and the transaction ends once it was looked at.
+  IDBObjectStore.prototype.put = function (...given) {
+    const asked = put.apply(this, given);
+    asked.addEventListener("success", () => this.transaction.abort(), { once: true });
+    return asked;
+  };
   Object.defineProperty(IDBTransaction.prototype, "error", {get: () => full, configurable: true});
   globalThis.room = () => {
     IDBObjectStore.prototype.put = put;
