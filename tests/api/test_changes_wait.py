@@ -16,6 +16,7 @@ from tests.waiting import ENOUGH, eventually
 from tests.world import World, new_id
 
 from scalewitness.animals.services import edit
+from scalewitness.api import changes as feed
 from scalewitness.api.changes import WATCHER
 from scalewitness.domain.moments import rfc3339
 from scalewitness.people.services import revoke_device
@@ -57,7 +58,7 @@ def while_waiting(
     """The answer to a request that waited when something happened, and how long after."""
     _, cursor = pull(api)
     waiting: Future[tuple[Answer, float]] = threads.submit(asked, api, cursor, wait)
-    eventually(lambda: WATCHER._waiting, "the request to wait")
+    eventually(lambda: WATCHER.waiting, "the request to wait")
     assert not waiting.done()
     began = time.monotonic()
     happens()
@@ -107,11 +108,13 @@ def test_a_visit_that_opens_by_the_clock(
 
 
 def test_what_is_not_theirs_to_see_wakes_nobody(
-    world: World, stan: Api, threads: ThreadPoolExecutor
+    world: World, stan: Api, threads: ThreadPoolExecutor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    animal = world.animal("W-1")
+    animal, looks = world.animal("W-1"), list[float]()
+    monkeypatch.setattr(feed, "look_again", lambda: looks.append(time.monotonic()))
     happens = lambda: world.call(world.odile, animal, "male")  # noqa: E731
     answer, took = while_waiting(threads, stan, happens, wait=2)
+    assert len(looks) == 1, "looked only once the wait was over"
     assert (answer.body["items"], answer.body["more"]) == ([], False)
     assert took >= 1
     assert pull(stan, answer.body["cursor"])[0] == []
@@ -132,7 +135,7 @@ def test_whoever_waits_holds_no_connection(
     animal = world.animal("W-1")
     _, cursor = pull(odile)
     waiting = [threads.submit(asked, odile, cursor, LONG) for _ in range(8)]
-    eventually(lambda: WATCHER._waiting == 8, "all to wait")
+    eventually(lambda: WATCHER.waiting == 8, "all to wait")
     with connection.cursor() as cursor_:
         cursor_.execute("SELECT count(*) FROM pg_stat_activity WHERE state LIKE 'idle in%'")
         assert cursor_.fetchone()[0] == 0

@@ -16,7 +16,7 @@ from tests.waiting import ENOUGH, eventually
 from scalewitness.serving import admission
 from scalewitness.serving.admission import Admission
 from scalewitness.serving.line import ClientLine
-from scalewitness.serving.rooms import READERS, SPARE, WAITING_READERS
+from scalewitness.serving.rooms import ASKING_FEED, READERS, SPARE, WAITING_READERS
 from scalewitness.waiting import nobody_waits, time_left
 
 THREADS = 48
@@ -77,14 +77,16 @@ class Answer:
 
 
 @pytest.fixture
-def web() -> Iterator[Web]:
+def web(settings: Any) -> Iterator[Web]:
+    settings.FEED_WAITERS = FEED_PLACES - ASKING_FEED
     with ThreadPoolExecutor(THREADS) as threads:
         running = Web(threads)
         yield running
         running.served.open.set()
 
 
-WRITERS = THREADS - SPARE - READERS - WAITING_READERS - 10
+FEED_PLACES = 10
+WRITERS = THREADS - SPARE - READERS - WAITING_READERS - FEED_PLACES
 
 
 @contextmanager
@@ -101,7 +103,9 @@ def connected(sent: bytes = b"GET / HTTP/1.1\r\n\r\n") -> Iterator[tuple[socket.
 
 
 @pytest.mark.parametrize(
-    ("crowd", "most"), [(PUSH, WRITERS), (READ, READERS), (FEED, 10)], ids=["push", "read", "feed"]
+    ("crowd", "most"),
+    [(PUSH, WRITERS), (READ, READERS), (FEED, FEED_PLACES)],
+    ids=["push", "read", "feed"],
 )
 def test_a_crowd_keeps_only_its_own_kind_out(
     web: Web, crowd: tuple[str, str], most: int, monkeypatch: pytest.MonkeyPatch

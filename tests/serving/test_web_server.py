@@ -5,14 +5,14 @@ from typing import Any
 
 import pytest
 
-from scalewitness.serving.rooms import least_connections, least_threads
+from scalewitness.serving.rooms import LEAST_CONNECTIONS, least_threads
 from scalewitness.serving.web_server import require_enough
 
 
 @pytest.fixture
 def as_it_is(settings: Any) -> dict[str, Any]:
     settings.WEB_THREADS = least_threads(settings.FEED_WAITERS)
-    settings.WEB_CONNECTIONS = least_connections(settings.FEED_WAITERS)
+    settings.WEB_CONNECTIONS = LEAST_CONNECTIONS
     return {"threads": settings.WEB_THREADS, "worker_class_str": "gthread"}
 
 
@@ -25,8 +25,8 @@ def test_what_suffices_starts(as_it_is: dict[str, Any]) -> None:
     [
         ({"worker_class_str": "sync"}, {}, "Leave --worker-class out"),
         ({"threads": 200}, {}, "Leave --threads out"),
-        ({}, {"FEED_WAITERS": 9}, "WEB_THREADS=39, and beside FEED_WAITERS=9 at least 40"),
-        ({}, {"FEED_WAITERS": 9}, "DATABASE_POOL_MAX=16, and beside FEED_WAITERS=9 at least 17"),
+        ({}, {"FEED_WAITERS": 49}, "WEB_THREADS=79, and beside FEED_WAITERS=49 at least 80"),
+        ({}, {"WEB_CONNECTIONS": 10}, "DATABASE_POOL_MAX=10, and at least 11 are needed"),
     ],
 )
 def test_what_does_not_is_refused_in_words(

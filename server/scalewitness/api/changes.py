@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 from threading import BoundedSemaphore
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.utils import timezone
@@ -17,6 +17,7 @@ from scalewitness.api.shapes.feed import Changes
 from scalewitness.api.shapes.feed import changes as shaped
 from scalewitness.domain.errors import CursorOfAnotherLog, Resync
 from scalewitness.domain.sync import CURSOR_LIMIT
+from scalewitness.feed import at_once
 from scalewitness.feed.queries import Ends, log_now, next_turn
 from scalewitness.feed.reading import changes
 from scalewitness.feed.watching import Watcher, give_back_connection, seconds_until
@@ -29,9 +30,9 @@ LIMIT = Whole("limit", "Items in an answer.", default=100, least=1, most=1000)
 WAIT = Whole("wait", "Seconds to wait for a change if there is none.", default=0, most=25)
 
 WATCHER = Watcher(settings.FEED_WAITERS)
-LOOKING = BoundedSemaphore(2)
-"""One change wakes all who wait; two at a time look at it, or the crowd of them would keep
-everyone else waiting (our judgement)."""
+LOOKING = BoundedSemaphore(at_once.LOOKS)
+"""One change may wake many of those who wait, and after a restart all come at once: so many at a
+time look at it, or the crowd of them would keep everyone else waiting."""
 A_MOMENT = timedelta(milliseconds=10)
 """After a grant's turn, so that it has surely come."""
 
@@ -51,21 +52,34 @@ def list_changes(request: Request) -> Response:
     names its log; that of another one is refused, and both are named."""
     limit, wait = LIMIT.need(request), WAIT.need(request)
     until = timezone.now() + timedelta(seconds=wait)
-    with snapshot():
-        found, known = _page(keeper_of(request), CURSOR.read(request), limit)
+    keeper, cursor = keeper_of(request), CURSOR.read(request)
     # A process of one thread would keep everyone else waiting too.
-    alone = not request.META.get("wsgi.multithread")
-    if _is_something(found) or not wait or alone or not WATCHER.enter():
-        return Response(found)
+    if not wait or not request.META.get("wsgi.multithread"):
+        with snapshot():
+            return Response(_page(keeper, cursor, limit)[0])
+    give_back_connection()
+    with LOOKING, snapshot():
+        look = _look(keeper, cursor, limit)
+    if _is_something(look.found) or not WATCHER.enter():
+        return Response(look.found)
     try:
-        while not _is_something(found) and (left := seconds_until(until, timezone.now())) > 0:
-            turn = next_turn(keeper_of(request).pk, timezone.now() - A_MOMENT)
+        while not _is_something(look.found) and (left := seconds_until(until, timezone.now())) > 0:
             give_back_connection()
-            WATCHER.wait(known, min(left, seconds_until(_just_after(turn), timezone.now())))
-            found, known = _look(request, found.cursor, limit)
+            turn = seconds_until(_just_after(look.turn), timezone.now())
+            WATCHER.wait(keeper.pk, look.known, min(left, turn))
+            look = _look_again(request, look.found.cursor, limit)
     finally:
         WATCHER.leave()
-    return Response(found)
+    return Response(look.found)
+
+
+class _Look(NamedTuple):
+    """What was ``found`` when the ends were those ``known``. If it is nothing: ``turn`` is when the
+    next grant of theirs opens or closes by the clock."""
+
+    found: Changes
+    known: Ends
+    turn: datetime | None
 
 
 def _is_something(found: Changes) -> bool:
@@ -76,21 +90,24 @@ def _just_after(turn: datetime | None) -> datetime | None:
     return turn and turn + A_MOMENT
 
 
-def _look(request: Request, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
-    """As :func:`_page`, after a wait in which the device or the keeper may have changed.
+def _look_again(request: Request, cursor: str | None, limit: int) -> _Look:
+    """After a wait in which the device or the keeper may have changed.
 
     Raises:
         AuthenticationFailed: the device was revoked.
     """
     with LOOKING:
         look_again()
-        return _look_now(request, cursor, limit)
+        with snapshot():
+            _require_still_in(request.auth)
+            return _look(Keeper.objects.get(pk=keeper_of(request).pk), cursor, limit)
 
 
-def _look_now(request: Request, cursor: str | None, limit: int) -> tuple[Changes, Ends]:
-    with snapshot():
-        _require_still_in(request.auth)
-        return _page(Keeper.objects.get(pk=keeper_of(request).pk), cursor, limit)
+def _look(keeper: Keeper, cursor: str | None, limit: int) -> _Look:
+    """As :func:`_page`, for somebody who would wait."""
+    found, known = _page(keeper, cursor, limit)
+    after = timezone.now() - A_MOMENT
+    return _Look(found, known, None if _is_something(found) else next_turn(keeper.pk, after))
 
 
 def _page(keeper: Keeper, cursor: str | None, limit: int) -> tuple[Changes, Ends]:

@@ -1,17 +1,20 @@
 """Waiting for a change without asking the database once for each who waits.
 
 One thread a process looks at the ends of the log and of the edits, a few times a second and
-only while somebody waits; whoever waits sleeps on its condition and holds no connection.
+only while somebody waits, and calls those whom a change may concern. Whoever waits sleeps and holds
+no connection.
 """
 
 import threading
+from collections.abc import Iterable
 from datetime import datetime
-from time import monotonic
 from typing import Final
+from uuid import UUID
 
 import structlog
 from django.db import DatabaseError, connection
 
+from scalewitness.feed.concerned import concerned
 from scalewitness.feed.queries import Ends, log_now
 from scalewitness.monitoring.measures import FEED_WAITING
 
@@ -21,15 +24,27 @@ LOOKS_APART: Final = 0.25
 """Seconds; a change is answered within one (our judgement)."""
 
 
+class _Waiter:
+    """Somebody who knows everything up to ``known``, or is told nothing by the rest up to it."""
+
+    def __init__(self, keeper: UUID, known: Ends) -> None:
+        self.keeper, self.known = keeper, known
+        self.called = threading.Event()
+
+
 class Watcher:
     """Lets many wait for a change; ``most`` at a time."""
 
     def __init__(self, most: int) -> None:
         self._room = threading.BoundedSemaphore(most)
-        self._changed = threading.Condition()
-        self._waiting = 0
-        self._ends: Ends | None = None
+        self._guard = threading.Lock()
+        self._waiters: set[_Waiter] = set()
         self._looking = False
+
+    @property
+    def waiting(self) -> int:
+        """How many wait at this moment."""
+        return len(self._waiters)
 
     def enter(self) -> bool:
         """Take one of the places to wait in; False when there is none."""
@@ -41,20 +56,17 @@ class Watcher:
         FEED_WAITING.dec()
         self._room.release()
 
-    def wait(self, known: Ends, seconds: float) -> None:
-        """Return when the ends are others than ``known``, or after some seconds."""
-        until = monotonic() + seconds
-        with self._changed:
-            self._waiting += 1
-            self._ends = None
+    def wait(self, keeper: UUID, known: Ends, seconds: float) -> None:
+        """Return when something after ``known`` may concern the keeper, or after some seconds."""
+        one = _Waiter(keeper, known)
+        with self._guard:
+            self._waiters.add(one)
             self._look_out()
-            try:
-                self._changed.wait_for(
-                    lambda: self._ends is not None and self._ends != known,
-                    timeout=max(0.0, until - monotonic()),
-                )
-            finally:
-                self._waiting -= 1
+        try:
+            one.called.wait(max(0.0, seconds))
+        finally:
+            with self._guard:
+                self._waiters.discard(one)
 
     def _look_out(self) -> None:
         if not self._looking:
@@ -63,25 +75,29 @@ class Watcher:
 
     def _look(self) -> None:
         while True:
-            found = _ends_now()
-            with self._changed:
-                if found is not None:
-                    self._ends = found
-                    self._changed.notify_all()
+            with self._guard:
                 # The last one to leave is noticed here, so that no thread outlives the need.
-                if self._waiting == 0:
+                if not self._waiters:
                     self._looking = False
                     return
+                waiters = list(self._waiters)
+            _call(waiters)
             threading.Event().wait(LOOKS_APART)
 
 
-def _ends_now() -> Ends | None:
-    """With a connection that goes back at once; None while the database is away."""
+def _call(waiters: Iterable[_Waiter]) -> None:
+    """With a connection that goes back at once; nobody is called while the database is away."""
     try:
-        return log_now().ends
+        ends = log_now().ends
+        for known in {one.known for one in waiters} - {ends}:
+            found = concerned(known, ends)
+            for one in waiters:
+                if one.known == known and (found is None or one.keeper in found):
+                    one.called.set()
+                elif one.known == known:
+                    one.known = ends
     except DatabaseError as away:
         log.warning("feed_not_watched", error=type(away).__name__)
-        return None
     finally:
         connection.close()
 

@@ -4,12 +4,16 @@ from collections import defaultdict, deque
 from threading import Event, Lock
 from typing import Final
 
+from scalewitness.feed import at_once
+
 READERS: Final = 4
 """At once. A page is mostly work for the processor, of which one process can do no more than
 one at a time; four keep it busy while some wait for the database (our judgement)."""
 WAITING_READERS: Final = 8
 ASKING_FEED: Final = 2
 """Who asks the feed with a wait while all its places are taken; they are answered at once."""
+WATCHER: Final = 1
+"""Connection of the thread that watches for all who wait."""
 SPARE: Final = 16
 """Threads that no room may use: many, as each waits its turn for the processor between those
 who are served, and whoever is turned away is to be told at once (our judgement)."""
@@ -24,9 +28,8 @@ def least_threads(waiters: int) -> int:
     return SPARE + waiters + ASKING_FEED + READERS + WAITING_READERS + 1
 
 
-def least_connections(waiters: int) -> int:
-    """To the database: all who wait may be woken at once."""
-    return READERS + waiters + ASKING_FEED + WRITING
+LEAST_CONNECTIONS: Final = READERS + at_once.LOOKS + WATCHER + WRITING
+"""To the database, of a process, however many wait for a change."""
 
 
 class Room:

@@ -25,7 +25,7 @@ from scalewitness import env_file
 from scalewitness.monitoring import COUNTS
 from scalewitness.serving.logs import json_lines
 from scalewitness.serving.noted import NOTED, RequestNotes
-from scalewitness.serving.rooms import least_connections, least_threads
+from scalewitness.serving.rooms import LEAST_CONNECTIONS, least_threads
 from scalewitness.serving.static_files import are_collected
 
 _log = structlog.get_logger("gunicorn.access")
@@ -68,7 +68,7 @@ except env_file.BadEnvFile as fault:
     sys.exit(str(fault))
 workers = 2
 worker_class = "gthread"
-threads = int(os.environ.get("WEB_THREADS") or 96)
+threads = int(os.environ.get("WEB_THREADS") or 136)
 keepalive = 75
 """Longer than clients and proxies keep an idle connection, so that they are the ones to close it:
 a request sent into a closing connection is lost without an answer."""
@@ -102,17 +102,23 @@ def require_enough(cfg: Config) -> None:
             what `FEED_WAITERS` and `admission` let in, or the static files are another version's.
     """
     waiters, given = settings.FEED_WAITERS, settings.WEB_THREADS
-    threads, connections = least_threads(waiters), least_connections(waiters)
+    threads = least_threads(waiters)
     pool, kind = settings.WEB_CONNECTIONS, cfg.worker_class_str
-    beside = f"beside FEED_WAITERS={waiters} at least"
     faults = (
         (kind != "gthread", f"Leave --worker-class out: requests wait in threads, not in {kind}."),
         (
             cfg.threads != given,
             f"Leave --threads out: WEB_THREADS={given} says it.",
         ),
-        (given < threads, f"WEB_THREADS={given}, and {beside} {threads} are needed."),
-        (pool < connections, f"DATABASE_POOL_MAX={pool}, and {beside} {connections} are needed."),
+        (
+            given < threads,
+            f"WEB_THREADS={given}, and beside FEED_WAITERS={waiters} at least {threads} are "
+            "needed.",
+        ),
+        (
+            pool < LEAST_CONNECTIONS,
+            f"DATABASE_POOL_MAX={pool}, and at least {LEAST_CONNECTIONS} are needed.",
+        ),
         (
             not settings.WHITENOISE_USE_FINDERS and not are_collected(),
             f"The static files in {settings.STATIC_ROOT} are not this version's: run "

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from scalewitness import env_file
 from scalewitness.domain.translog.keys import BadKey, read_signer
-from scalewitness.serving.rooms import least_connections
+from scalewitness.serving.rooms import LEAST_CONNECTIONS
 from scalewitness.setting_up import answers, database, files, keys
 from scalewitness.setting_up.answers import Asking
 from scalewitness.setting_up.database import AnyConnection, Holding, Role, Superuser
@@ -24,8 +24,7 @@ KEYS = ("SECRET_KEY", "LOG_SIGNING_KEY", "LOG_MAP_KEY")
 OWNERS = "DATABASE_OWNER_URL"
 WEB_PROCESSES = 2
 USUAL_POOL = 64
-USUAL_WAITERS = 8
-"""As the settings have them: `serving.web_server`, ``DATABASE_POOL_MAX`` and ``FEED_WAITERS``."""
+"""As the settings have them: `serving.web_server` and ``DATABASE_POOL_MAX``."""
 OWNERS_HEAD = """\
 # The owner's way into the database: for migrate, backup and restore, never for web and worker.
 """
@@ -134,7 +133,7 @@ def _with_pool(values: Mapping[str, str], superuser: Superuser | None) -> dict[s
         most = (database.free_connections(connection) - database.OTHERS) // WEB_PROCESSES
     if values.get("DATABASE_POOL_MAX") or most >= USUAL_POOL:
         return dict(values)
-    return {**values, "DATABASE_POOL_MAX": str(max(most, least_connections(USUAL_WAITERS)))}
+    return {**values, "DATABASE_POOL_MAX": str(max(most, LEAST_CONNECTIONS))}
 
 
 def _require_new(connection: AnyConnection, role: Role, options: Namespace) -> None:

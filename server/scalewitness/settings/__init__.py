@@ -234,8 +234,9 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "REDOC_DIST": "SIDECAR",
 }
-FEED_WAITERS = env.int("FEED_WAITERS", default=8)
-"""Requests of one process that may wait for a change at a time; leave threads for others."""
+FEED_WAITERS = env.int("FEED_WAITERS", default=48)
+"""Requests of one process that may wait for a change at a time; leave threads for others. Two
+processes have places for the phones of some 3,500 keepers (measured, `deploy/bench/hobby.py`)."""
 PUSH_LIMIT = 500
 """Items in one push."""
 PUSH_ITEMS_A_MINUTE = env.int("PUSH_ITEMS_A_MINUTE", default=30_000)

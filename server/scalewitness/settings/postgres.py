@@ -8,7 +8,7 @@ from scalewitness.settings.environment import env, required
 
 PROCESS = os.environ.get("SCALEWITNESS_PROCESS", "command")
 """What this process is: `wsgi.py` says ``web``, `celery.py` says ``worker``."""
-WEB_THREADS = env.int("WEB_THREADS", default=96)
+WEB_THREADS = env.int("WEB_THREADS", default=136)
 """Threads of one web process. Give gunicorn as many (``--threads``)."""
 WEB_CONNECTIONS = env.int("DATABASE_POOL_MAX", default=min(64, WEB_THREADS + 1))
 """To PostgreSQL, of one web process. Fewer than threads: who waits for their turn to write, as
