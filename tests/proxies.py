@@ -33,13 +33,19 @@ class Proxy:
 
     def ask(self, path: str, headers: Mapping[str, str], method: str = "GET") -> tuple[int, str]:
         """Status, and what it says of when to come again."""
+        answer = self.answer(path, headers, method)
+        return answer.status, answer.getheader("Retry-After", "")
+
+    def answer(
+        self, path: str, headers: Mapping[str, str], method: str = "GET"
+    ) -> http.client.HTTPResponse:
+        """Its status and headers."""
         connection = http.client.HTTPSConnection(HOST, self.port, timeout=20, context=self.trusts)
         try:
             line = socket.create_connection((self.address, self.port), timeout=20)
             connection.sock = self.trusts.wrap_socket(line, server_hostname=HOST)
             connection.request(method, path, headers=dict(headers))
-            answer = connection.getresponse()
-            return answer.status, answer.getheader("Retry-After", "")
+            return connection.getresponse()
         finally:
             connection.close()
 
