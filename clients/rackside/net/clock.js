@@ -28,7 +28,5 @@ export async function compare(header) {
     Math.abs(latest.offset - stored.offset) > 1;
   if (!news) return;
   stored = latest;
-  await keepClock(latest).catch(() => {
-    stored = null;
-  }); // the next answer brings another
+  if (!(await keepClock(latest).catch(() => false))) stored = null; // the next answer brings another
 }

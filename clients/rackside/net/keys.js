@@ -3,7 +3,7 @@
 import { decode64, encode64, fromHex, hex } from "../shared/bytes.js";
 import { signable } from "../pure/leaf.js";
 import { uuid7 } from "../pure/uuid7.js";
-import { keep, key } from "../store/session.js";
+import { keepKey, key } from "../store/session.js";
 import { ask, Refused } from "./api.js";
 import { lastLook } from "./clock.js";
 
@@ -67,8 +67,9 @@ export async function enrol(session) {
   const held = await key();
   if (held?.state !== "pending") return held ?? null;
   const state = await enrolled(session, held.enrolment);
-  await keep({ key: { ...held, state } });
-  return { ...held, state };
+  const made = { ...held, state };
+  await keepKey(session, made);
+  return made;
 }
 
 /** @param {Session} session

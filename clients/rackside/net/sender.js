@@ -100,7 +100,7 @@ async function send(session, batch, run) {
     const going = await claim(await signed(batch, session, held), Date.now());
     if (!going.length) return null; // undone meanwhile
     run.changed();
-    await pushedAt(Date.now());
+    await pushedAt(session, Date.now());
     const items = going.map((one) => item(one, held));
     const answer = await ask("POST", "push", { token: session.token, body: { items } });
     if (!Array.isArray(answer.items)) throw new Refused(200, null, null);
@@ -121,14 +121,14 @@ async function send(session, batch, run) {
 /** Names those whose checks are reported, before what is reported of them. Where the server refuses
     a name, so it does what is reported, and says why.
     @param {Session} session */
-async function tellNames({ token }) {
+async function tellNames(session) {
   for (const person of await naming()) {
     try {
-      await ask("POST", "practitioners", { token, body: person });
-      await named(person, true);
+      await ask("POST", "practitioners", { token: session.token, body: person });
+      await named(session, person, true);
     } catch (fault) {
       if (/** @type {Fault} */ (fault).status !== 422) throw fault;
-      await named(person, false);
+      await named(session, person, false);
     }
   }
 }
@@ -159,7 +159,7 @@ async function failed(fault, session, batch, run) {
   most = Math.max(1, Math.floor(ids.length / 2));
   run.faults += alone ? 1 : 0;
   doubt = run.faults >= FAULTS;
-  return doubt ? later(fault) : null;
+  return doubt ? later(fault, session) : null;
 }
 
 /** Nothing can be sent now, whatever it is.
@@ -173,22 +173,23 @@ async function stopped(fault, session, batch, run) {
     (records) => records.map((one) => unanswered(one, describe(fault))),
   );
   if (fault.status === 401) await expire(session);
-  const stop = fault.status === 401 ? null : await later(fault);
+  const stop = fault.status === 401 ? null : await later(fault, session);
   run.changed();
   return stop;
 }
 
 /** When to try again, and whether no answer came. What the server asks for is kept.
     @param {Fault} fault
+    @param {Session} session
     @returns {Promise<Stop>} */
-async function later(fault) {
+async function later(fault, session) {
   failures += 1;
   quiet = fault instanceof Unreachable;
   const { wait } = fault;
   const asked = typeof wait === "number";
   const seconds = asked ? wait : backoff(failures + (unconfirmed(fault) ? 3 : 0), Math.random());
   if (asked || unconfirmed(fault)) {
-    await holdFor({
+    await holdFor(session, {
       from: Date.now(),
       seconds,
       asked,
@@ -248,7 +249,7 @@ async function sendFile({ id }, session) {
       return { wait: null };
     }
     if (lasting(fault)) return filesDone(id, fault.message);
-    if (fault.status !== 500) return later(fault);
+    if (fault.status !== 500) return later(fault, session);
     await change(
       [id],
       (records) => records.map((one) => ({ ...one, tries: one.tries + 1, rest: rest(one) })),

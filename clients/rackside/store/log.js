@@ -47,7 +47,8 @@ export function settle(id, answer, anew) {
   return write(["meta", "outbox", "proved"], ({ meta, outbox, proved }) => {
     const asked = meta.get("alarms");
     asked.onsuccess = () => {
-      const raised = /** @type {Alarm[]} */ (asked.result ?? []);
+      if (!asked.result) return; // signed out in another tab
+      const raised = /** @type {Alarm[]} */ (asked.result);
       meta.put(raised.map((one) => (one.id === id ? { ...one, answer } : one)), "alarms");
       if (!anew) return;
       ["log", "map_key"].forEach((name) => meta.delete(name));

@@ -5,7 +5,7 @@
 import { OF_KEYS } from "../pure/own_word.js";
 import { isNoted } from "../pure/last_had.js";
 import { get, write } from "./db.js";
-import { whileSignedIn } from "./session.js";
+import { whileSignedIn, whileSomebody } from "./session.js";
 
 export const trusted = async () => (await get("meta", "trusted")) ?? [];
 
@@ -59,15 +59,18 @@ export function settle(session, facts, doubts) {
   );
 }
 
-/** What the keeper says of facts; `keys`: those that are trusted by it from now on.
+/** What the keeper whose name they are in says of facts; `keys`: those that are trusted by it from
+    now on.
     @param {InMyName[]} facts
     @param {"mine" | "not mine"} answer
     @param {string[]} keys */
 export function answered(facts, answer, keys) {
-  return write(["named", "meta"], (open) => {
-    facts.forEach((one) => open.named.put({ ...one, answer }));
-    const asked = open.meta.get("trusted");
-    asked.onsuccess = () =>
-      open.meta.put([...new Set([...(asked.result ?? []), ...keys])], "trusted");
-  });
+  return write(["named", "meta"], (open) =>
+    whileSomebody(open.meta, ({ keeper }) => {
+      if (facts.some(({ entry }) => entry.by !== keeper)) return;
+      facts.forEach((one) => open.named.put({ ...one, answer }));
+      const asked = open.meta.get("trusted");
+      asked.onsuccess = () =>
+        open.meta.put([...new Set([...(asked.result ?? []), ...keys])], "trusted");
+    }));
 }

@@ -47,18 +47,20 @@ export function nameAll(persons) {
 }
 
 /** The server was told of this one, or refuses the name: `taken` tells which.
+    @param {Session} session
     @param {Person} person
     @param {boolean} taken */
-export function named(person, taken) {
-  return write(["meta"], ({ meta }) => {
-    const asked = meta.get("naming");
-    asked.onsuccess = () =>
-      meta.put(
-        (asked.result ?? []).filter((/** @type {Person} */ { id }) => id !== person.id),
-        "naming",
-      );
-    if (!taken) return;
-    const known = meta.get("named");
-    known.onsuccess = () => meta.put([...(known.result ?? []), person], "named");
-  });
+export function named(session, person, taken) {
+  return write(["meta"], ({ meta }) =>
+    whileSignedIn(meta, session, () => {
+      const asked = meta.get("naming");
+      asked.onsuccess = () =>
+        meta.put(
+          (asked.result ?? []).filter((/** @type {Person} */ { id }) => id !== person.id),
+          "naming",
+        );
+      if (!taken) return;
+      const known = meta.get("named");
+      known.onsuccess = () => meta.put([...(known.result ?? []), person], "named");
+    }));
 }

@@ -5,6 +5,7 @@
    only where the server `asked` for it does it bind, else it tells why nothing goes. */
 
 import { get, write } from "./db.js";
+import { whileSignedIn } from "./session.js";
 
 /** @type {Sending} */
 const NOTHING = { pushes: [], hold: null };
@@ -12,20 +13,27 @@ const KEPT = 20;
 
 export const sending = async () => (await get("meta", "sending")) ?? NOTHING;
 
-/** @param {number} moment */
-export const pushedAt = (moment) =>
-  revise((held) => ({ ...held, hold: null, pushes: [...held.pushes, moment].slice(-KEPT) }));
+/** @param {Session} session
+    @param {number} moment */
+export const pushedAt = (session, moment) =>
+  revise(
+    session,
+    (held) => ({ ...held, hold: null, pushes: [...held.pushes, moment].slice(-KEPT) }),
+  );
 
-/** @param {Hold} hold */
-export const holdFor = (hold) => revise((held) => ({ ...held, hold }));
+/** @param {Session} session
+    @param {Hold} hold */
+export const holdFor = (session, hold) => revise(session, (held) => ({ ...held, hold }));
 
 /** All went well: nothing is counted any more. */
 export const forgetAttempts = () => write(["meta"], ({ meta }) => meta.delete("sending"));
 
-/** @param {(held: Sending) => Sending} step */
-function revise(step) {
-  return write(["meta"], ({ meta }) => {
-    const asked = meta.get("sending");
-    asked.onsuccess = () => meta.put(step(asked.result ?? NOTHING), "sending");
-  });
+/** @param {Session} session
+    @param {(held: Sending) => Sending} step */
+function revise(session, step) {
+  return write(["meta"], ({ meta }) =>
+    whileSignedIn(meta, session, () => {
+      const asked = meta.get("sending");
+      asked.onsuccess = () => meta.put(step(asked.result ?? NOTHING), "sending");
+    }));
 }

@@ -18,14 +18,34 @@ export function expire(session) {
     }));
 }
 
-/** Does `work` within a transaction over `meta` if that session is still the one in the store.
+/** What the server said of its key. As above.
+    @param {Session} session
+    @param {PhoneKey} key */
+export function keepKey(session, key) {
+  return write(
+    ["meta"],
+    ({ meta }) => whileSignedIn(meta, session, () => meta.put(key, "key")),
+  );
+}
+
+/** Does `work` within a transaction over `meta` if that session is still the one in the store: what
+    an answer brought after signing out is not kept, nor given to whoever signed in since.
     @param {IDBObjectStore} meta
     @param {Session} session
     @param {() => unknown} work */
 export function whileSignedIn(meta, session, work) {
+  whileSomebody(meta, ({ device }) => {
+    if (device === session.device) work();
+  });
+}
+
+/** The same, whoever is signed in.
+    @param {IDBObjectStore} meta
+    @param {(session: Session) => unknown} work */
+export function whileSomebody(meta, work) {
   const asked = meta.get("session");
   asked.onsuccess = () => {
-    if (asked.result?.device === session.device) work();
+    if (asked.result) work(asked.result);
   };
 }
 
