@@ -23,6 +23,7 @@ from gunicorn.glogging import Logger
 
 from scalewitness import env_file
 from scalewitness.monitoring import COUNTS
+from scalewitness.serving.arenas import share_few_arenas
 from scalewitness.serving.logs import json_lines
 from scalewitness.serving.noted import NOTED, RequestNotes
 from scalewitness.serving.rooms import LEAST_CONNECTIONS, least_threads
@@ -85,6 +86,7 @@ def on_starting(server: Any) -> None:
     Raises:
         RuntimeError: the process could not serve what it is to, see :func:`require_enough`.
     """
+    share_few_arenas()
     os.environ["SCALEWITNESS_PROCESS"] = "web"
     os.environ[COUNTS] = tempfile.mkdtemp(prefix="scalewitness-counts-")
     if server.cfg.uid != os.geteuid():
