@@ -48,7 +48,8 @@ def write(path: Path, part: Part, words: str, now: datetime, *, ok: bool) -> Non
 
 
 def noted(path: Path, part: Part, attempt: Callable[[], str]) -> bool:
-    """Make an attempt, note how it ended, and print it; whether it went well.
+    """Make an attempt, note how it ended, and print it; whether it went well. One that is ended
+    from outside, as for taking too long, has failed too.
 
     Raises:
         OSError: it cannot be noted.
@@ -57,9 +58,16 @@ def noted(path: Path, part: Part, attempt: Callable[[], str]) -> bool:
         words, ok = attempt(), True
     except Failed as fault:
         words, ok = str(fault), False
+    except BaseException as fault:
+        _note(path, part, f"it was ended before it was done ({type(fault).__name__})", ok=False)
+        raise
+    _note(path, part, words, ok=ok)
+    return ok
+
+
+def _note(path: Path, part: Part, words: str, *, ok: bool) -> None:
     write(path, part, words, datetime.now(UTC), ok=ok)  # noqa: TID251  an entry point
     print(f"{part}: {words}", file=sys.stdout if ok else sys.stderr, flush=True)
-    return ok
 
 
 def read(path: Path) -> dict[str, Outcome]:

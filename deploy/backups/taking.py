@@ -13,7 +13,7 @@ from typing import Final
 
 from backups import stamp
 from backups.pgbackrest import STANZA, Made, Repository
-from backups.programs import Failed, require
+from backups.programs import Failed, end_in_order, require
 
 FULL_EACH: Final = timedelta(days=6, hours=12)
 """So that a daily timer makes a full one each week, on whatever day it began."""
@@ -21,6 +21,7 @@ FULL_EACH: Final = timedelta(days=6, hours=12)
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Make a backup; returns the exit status."""
+    end_in_order()
     given = _parse(arguments)
     repository = Repository(given.stanza, given.config)
     archived = stamp.noted(given.stamp, "archive", lambda: _archived(repository))

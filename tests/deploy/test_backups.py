@@ -1,12 +1,16 @@
 """What `deploy/backups` decides by itself. `deploy/backups/try_loss` tries the whole of it, with
 Debian's pgBackRest."""
 
+import os
 import shutil
+import signal
 import subprocess
+import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
 from backups import environment, stamp
 from backups.pgbackrest import Made
@@ -61,6 +65,25 @@ def test_an_attempt_that_fails_is_noted_in_its_words(tmp_path: Path) -> None:
     assert not stamp.noted(path, "archive", attempt)
     assert stamp.read(path)["archive"]["words"] == "pgbackrest ended with 82: no archive"
     assert stamp.read(path)["archive"]["good_at"] is None
+
+
+def test_an_attempt_that_is_ended_from_outside_is_noted_as_failed() -> None:
+    """By systemd, which ends what takes too long."""
+    with tempfile.TemporaryDirectory() as made:  # where the database's account may go, too
+        folder, path = Path(made), Path(made) / "stamp.json"
+        folder.chmod(0o777)
+        program, begun = folder / "pgbackrest", folder / "begun"
+        program.write_text(f"#!/bin/sh\n: > {begun}\nexec sleep 600\n")
+        program.chmod(0o755)
+        argv = [str(ROOT / "deploy" / "backups" / "take"), "--stamp", str(path)]
+        taking = subprocess.Popen(argv, env={**os.environ, "PATH": f"{made}:{os.environ['PATH']}"})
+        with killed_at_the_end(taking):
+            eventually(begun.exists, "it has begun")
+            taking.terminate()
+            assert taking.wait(ENOUGH) == 128 + signal.SIGTERM
+        (archive,) = stamp.read(path).values()
+        assert not archive["ok"]
+        assert "ended before it was done" in archive["words"]
 
 
 def test_the_copy_is_asked_and_never_the_live_database() -> None:

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 import yaml
+from django.db import connection
 from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 from tests.ledger.test_pushing import SIGNER
@@ -81,6 +82,32 @@ def test_every_number_that_is_asked_for_is_there_and_explained(answered: set[str
 
 def test_the_guide_names_no_number_that_is_not_there(answered: set[str]) -> None:
     assert set(NAME.findall(GUIDE)) - answered == set()
+
+
+@pytest.mark.parametrize(
+    ("archived", "failed", "told"),
+    [
+        ("NULL", "NULL", (0.0, 0.0)),
+        ("to_timestamp(5)", "NULL", (5.0, 0.0)),
+        ("to_timestamp(5)", "to_timestamp(4)", (5.0, 0.0)),
+        ("to_timestamp(5)", "to_timestamp(6)", (5.0, 1.0)),
+        ("NULL", "to_timestamp(6)", (0.0, 1.0)),
+    ],
+)
+def test_an_archive_that_takes_nothing_is_a_number(
+    db: None, archived: str, failed: str, told: tuple[float, float]
+) -> None:
+    """What PostgreSQL tells of it, told here by a view of the same name: it archives nothing."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "CREATE TEMPORARY VIEW pg_stat_archiver AS SELECT"
+            f" {archived}::timestamptz AS last_archived_time,"
+            f" {failed}::timestamptz AS last_failed_time"
+        )
+    families = text_string_to_metric_families(metrics().content.decode())
+    found = {one.name: one.samples[0].value for one in families if "_wal_" in one.name}
+    names = ("scalewitness_wal_archived_timestamp_seconds", "scalewitness_wal_archive_fails")
+    assert tuple(found[name] for name in names) == told
 
 
 def _plain(name: str) -> str:

@@ -20,6 +20,7 @@ SCHEDULED = {
     "scalewitness.intake.tasks.write_digests",
     "scalewitness.letters.tasks.ask_practices",
     "scalewitness.letters.tasks.remind_of_late_checks",
+    "scalewitness.letters.tasks.watch_backups",
     "scalewitness.ledger.tasks.push_to_witnesses",
     "scalewitness.ledger.tasks.sign_head",
     "scalewitness.mail.tasks.deliver_waiting",

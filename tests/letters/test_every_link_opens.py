@@ -10,7 +10,7 @@ import pytest
 from allauth.account.models import EmailAddress
 from django.core.management import call_command
 from django.db.models import Q
-from django.test import Client
+from django.test import Client, override_settings
 from tests.families import family
 from tests.intake.test_claims import bought, disprove, het
 from tests.intake.test_letters_owed import Scene, answer
@@ -36,6 +36,7 @@ from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.intake.statements import adopt_policy, lapse_offers
 from scalewitness.letters import accounts
 from scalewitness.letters.addresses import send_elsewhere
+from scalewitness.letters.backups import look_at_backups
 from scalewitness.letters.chasing import SILENT_AFTER, chase
 from scalewitness.letters.codes import send_code
 from scalewitness.letters.digests import owe_digests
@@ -157,6 +158,8 @@ def _account(here: Here, readers: Readers) -> None:
     another = EmailAddress.objects.create(user=who, email="another@keepers.example")
     accounts.confirm_address(another, now)
     notify_of_factor(who, "passkey_added", now)
+    with override_settings(OPERATORS=[who.email], BACKUP_STAMP="/nonexistent"):
+        look_at_backups(now)
 
 
 def _sold_on(here: Here, readers: Readers) -> None:

@@ -255,6 +255,13 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "account_exists": {"to_name": "reader", "reset": ID},
     "reset_password": {"to_name": "reader", "reset": ID},
     "no_account": {"to_name": "reader"},
+    "backup_trouble": {
+        "to_name": "Odile Marten",
+        "part": "drill",
+        "how": "failed",
+        "since": "2026-11-29T05:41:00+00:00",
+        "good_at": "2026-11-22T05:40:00+00:00",
+    },
     "digest": {
         "to_name": "Odile Marten",
         "counts": {"undelivered": 1, "unacknowledged": 2, "held_sales": 1, "disputes": 3},
@@ -490,6 +497,7 @@ def test_both_parts_lead_to_the_same_place(kind: str) -> None:
         "no_account": {"http://testserver/accounts/signup/"},
         "payment_recorded": {link},
         "handed_over": {link},
+        "backup_trouble": {"http://testserver"},
         "arrival_compared": {own, receipts},
         "arrival_compared_buyer": {f"{link}/animals/{ID}/arrival", f"{link}/receipts/{FACT}"},
         "return_claimed": {link},

@@ -18,7 +18,7 @@ from scalewitness.ledger.queries.fence import standing_fence
 from scalewitness.ledger.queries.tree import last_signed, tip
 from scalewitness.ledger.queries.witnesses import push_states
 from scalewitness.mail.queries import letters_on_their_way, unsent_since
-from scalewitness.monitoring.backups import attempts
+from scalewitness.monitoring.backups import NotKnown, attempts
 from scalewitness.monitoring.pulse import Pulse, pulse
 from scalewitness.replica import is_configured, lag
 
@@ -88,13 +88,22 @@ def _of_log() -> Iterator[Metric]:
 def _of_database() -> Iterator[Metric]:
     with connection.cursor() as cursor:
         cursor.execute(DATABASE)
-        size, replicas = cursor.fetchone()
+        size, replicas, archived, fails = cursor.fetchone()
     yield _gauge("scalewitness_database_bytes", "What the database takes on its disk.", size)
     text = "Replicas and receivers of WAL that are connected to PostgreSQL."
     yield _gauge("scalewitness_replicas", text, replicas)
+    text = "When PostgreSQL last handed a segment of its log to the archive; 0: never."
+    yield _gauge("scalewitness_wal_archived_timestamp_seconds", text, archived)
+    text = "1 where the archive did not take the segment that it was last handed."
+    yield _gauge("scalewitness_wal_archive_fails", text, fails)
 
 
-DATABASE = "SELECT pg_database_size(current_database()), count(*) FROM pg_stat_replication"
+DATABASE = """
+SELECT pg_database_size(current_database()), (SELECT count(*) FROM pg_stat_replication),
+  coalesce(extract(epoch FROM last_archived_time)::float8, 0),
+  coalesce(last_failed_time > coalesce(last_archived_time, '-infinity'), false)
+FROM pg_stat_archiver
+"""
 
 
 def _of_replica() -> Iterator[Metric]:
@@ -155,6 +164,8 @@ def _of_pulse(found: Pulse, now: datetime) -> Iterator[Metric]:
     if found.workers:
         last = max(found.workers.values())
         yield _gauge("scalewitness_worker_timestamp_seconds", "When one was last heard of.", last)
+    if found.backup is not None and settings.BACKUP_INFO_COMMAND and not settings.BACKUP_STAMP:
+        yield from _of_newest(found.backup)
     if found.beat is not None:
         yield _gauge(
             "scalewitness_beat_timestamp_seconds", "When beat last sent a task.", found.beat
@@ -197,24 +208,27 @@ def _of_host(now: datetime) -> Iterator[Metric]:
     whole = {folder: float(disk.total) for folder, disk in disks.items()}
     yield _by("folder", "scalewitness_disk_bytes", "The size of that disk.", whole)
     if settings.BACKUP_STAMP:
-        yield from _of_backups()
+        yield from _of_stamp()
 
 
-def _of_backups() -> Iterator[Metric]:
+def _of_stamp() -> Iterator[Metric]:
     try:
         found = attempts()
-    except (OSError, ValueError) as fault:
-        log.warning("backup_stamp_unread", error=type(fault).__name__)
+    except NotKnown as fault:
+        log.warning("backup_stamp_unread", error=type(fault.__cause__).__name__)
         found = {}
     backup, drill = found.get("backup"), found.get("drill")
-    text = "When the last backup was complete; 0: never."
-    made = backup.timestamp if backup else 0.0
-    yield _gauge("scalewitness_backup_timestamp_seconds", text, made)
-    text = "Within how long one is to be made: BACKUP_WITHIN."
-    yield _gauge("scalewitness_backup_within_seconds", text, settings.BACKUP_WITHIN)
+    yield from _of_newest(backup.timestamp if backup else 0.0)
     if drill:
         text = "When a backup was last restored and found sound; 0: never."
         yield _gauge("scalewitness_drill_timestamp_seconds", text, drill.timestamp)
     failed = {part: float(not one.ok) for part, one in found.items()}
     text = "1 where the last attempt of it failed: backup, archive or drill."
     yield _by("part", "scalewitness_backup_failed", text, failed)
+
+
+def _of_newest(made: float) -> Iterator[Metric]:
+    text = "When the last backup was complete; 0: never."
+    yield _gauge("scalewitness_backup_timestamp_seconds", text, made)
+    text = "Within how long one is to be made: BACKUP_WITHIN."
+    yield _gauge("scalewitness_backup_within_seconds", text, settings.BACKUP_WITHIN)

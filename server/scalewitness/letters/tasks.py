@@ -4,6 +4,7 @@ under them while a release is put in place."""
 from celery import shared_task
 from django.utils import timezone
 
+from scalewitness.letters.backups import look_at_backups
 from scalewitness.letters.chasing import chase
 from scalewitness.letters.digests import owe_digests
 from scalewitness.letters.late import remind_of_late_calls
@@ -32,3 +33,9 @@ def ask_practices() -> int:
 def remind_of_late_checks() -> int:
     """Late checks that their host has not decided on; safe to run twice at once."""
     return remind_of_late_calls(timezone.now())
+
+
+@shared_task(name="scalewitness.letters.tasks.watch_backups")
+def watch_backups() -> int:
+    """Tells operators of a backup or drill that failed or is late; safe to run twice at once."""
+    return look_at_backups(timezone.now())

@@ -13,6 +13,7 @@ BEAT: Final = "pulse:beat"
 WORKERS: Final = "pulse:workers"
 RAN, RUNS, FAILED, TOOK = ("pulse:ran", "pulse:runs", "pulse:failed", "pulse:took")
 """By task."""
+BACKUP: Final = "pulse:backup"
 QUEUE: Final = "celery"
 """Celery's default queue, a list of this name."""
 ALIVE: Final = 30
@@ -24,7 +25,8 @@ DAY: Final = 86_400
 
 @dataclass(frozen=True, slots=True)
 class Pulse:
-    """Times in seconds since 1970; ``beat`` None where none has given a sign."""
+    """Times in seconds since 1970; ``beat`` None where none has given a sign. ``backup``: of the
+    newest that the worker was told of, 0 where it could not be; None where nobody asked."""
 
     queued: int
     beat: float | None
@@ -33,6 +35,7 @@ class Pulse:
     runs: dict[str, int]
     failed: dict[str, int]
     took: dict[str, float]
+    backup: float | None
 
     def alive(self, now: float) -> int:
         return sum(now - at < ALIVE for at in self.workers.values())
@@ -67,6 +70,11 @@ def note_task(name: str, now: float, seconds: float, *, failed: bool) -> None:
     in_queue_server(there, lambda: None)
 
 
+def note_backup(made: float) -> None:
+    """When the newest was complete, as a command told; the web has no time to run one."""
+    in_queue_server(lambda server: server.set(BACKUP, made), lambda: None)
+
+
 def pulse() -> Pulse | None:
     """All of it, in one trip; None while the queue server does not answer."""
     return in_queue_server(_read, lambda: None)
@@ -79,7 +87,8 @@ def _read(server: Redis) -> Pulse:
         asked.zrange(WORKERS, 0, -1, withscores=True)
         for name in (RAN, RUNS, FAILED, TOOK):
             asked.hgetall(name)
-        queued, beat, workers, ran, runs, failed, took = asked.execute()
+        asked.get(BACKUP)
+        queued, beat, workers, ran, runs, failed, took, backup = asked.execute()
     return Pulse(
         queued=queued,
         beat=None if beat is None else float(beat),
@@ -88,4 +97,5 @@ def _read(server: Redis) -> Pulse:
         runs={name.decode(): int(count) for name, count in runs.items()},
         failed={name.decode(): int(count) for name, count in failed.items()},
         took={name.decode(): float(seconds) for name, seconds in took.items()},
+        backup=None if backup is None else float(backup),
     )

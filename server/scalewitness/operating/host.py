@@ -1,6 +1,5 @@
 """The host: its clock, its disks, what is kept on them."""
 
-import json
 import shutil
 import socket
 import struct
@@ -15,7 +14,13 @@ from typing import Final
 from django.conf import settings
 from django.db import connection
 
-from scalewitness.monitoring.backups import Attempt, attempts
+from scalewitness.monitoring.backups import (
+    DRILL_WITHIN,
+    Attempt,
+    NotKnown,
+    attempts,
+    is_configured,
+)
 from scalewitness.operating.asked import Asked
 from scalewitness.operating.database import is_here
 from scalewitness.operating.results import Result
@@ -29,8 +34,6 @@ LEAST_BYTES: Final = 2**30
 DATABASE_FOLDER: Final = Path("/var/lib/postgresql")
 """Debian's."""
 BACKUPS_GUIDE: Final = "see deploy/BACKUPS.md"
-DRILL_WITHIN: Final = 9
-"""Days: one is due each week."""
 NTP_EPOCH: Final = 2_208_988_800
 """Seconds from 1900 to 1970 (RFC 5905)."""
 
@@ -93,7 +96,7 @@ def _by_systemd() -> Result:
 
 
 def _printed(*command: str) -> str:
-    return subprocess.run(  # noqa: S603  commands of our own choice, but BACKUP_INFO_COMMAND
+    return subprocess.run(  # noqa: S603  commands of our own choice
         command, capture_output=True, text=True, timeout=60, check=True
     ).stdout
 
@@ -148,21 +151,20 @@ def memory(asked: Asked) -> Iterator[Result]:
 
 
 def backups(asked: Asked) -> Iterator[Result]:
-    """How old the newest one is."""
-    try:
-        made = _stamp() if settings.BACKUP_STAMP else _by_pgbackrest()
-    except (OSError, ValueError, KeyError, TypeError, subprocess.SubprocessError) as fault:
-        yield Result("backups", "wrong", f"none is known of: {fault}", "make one, and look again")
-        return
-    if made is None:
+    """How old the newest one is, what failed last, and whether one was ever restored."""
+    if not is_configured():
         todo = "set BACKUP_STAMP or BACKUP_INFO_COMMAND"
         yield Result("backups", "wrong", "nobody tells when one was made", todo)
         return
-    found = attempts() if settings.BACKUP_STAMP else {}
+    try:
+        found = attempts()
+    except NotKnown as fault:
+        yield Result("backups", "wrong", f"none is known of: {fault}", "make one, and look again")
+        return
     for part, one in found.items():
         if not one.ok:
             yield Result("backups", "wrong", f"the last {part} failed: {one.words}", BACKUPS_GUIDE)
-    hours = (time() - made) / 3600
+    hours = (time() - found["backup"].timestamp) / 3600
     words = f"the newest one is {hours:.1f} h old"
     if hours * 3600 > settings.BACKUP_WITHIN:
         todo = f"find out why: one is due every {settings.BACKUP_WITHIN / 3600:.0f} h"
@@ -177,24 +179,7 @@ def _drilled(last: Attempt | None) -> Result:
     if last is None:
         return Result("backups", "unsure", "whether it can be restored", "run the restore drill")
     days = (time() - last.timestamp) / 86_400
-    if days > DRILL_WITHIN:
-        words = f"no restore drill went well for {DRILL_WITHIN} days"
+    if days > DRILL_WITHIN.days:
+        words = f"no restore drill went well for {DRILL_WITHIN.days} days"
         return Result("backups", "wrong", words, BACKUPS_GUIDE)
     return Result("backups", "right", f"a backup was restored and found sound {days:.1f} days ago")
-
-
-def _stamp() -> float:
-    return attempts()["backup"].timestamp
-
-
-def _by_pgbackrest() -> float | None:
-    """When the newest backup without a fault was complete; None where nothing is set.
-
-    Raises:
-        ValueError: there is none, or something else was printed.
-    """
-    if not settings.BACKUP_INFO_COMMAND:
-        return None
-    stanzas = json.loads(_printed("/bin/sh", "-c", settings.BACKUP_INFO_COMMAND))
-    sound = [one for stanza in stanzas for one in stanza["backup"] if not one.get("error")]
-    return max(float(one["timestamp"]["stop"]) for one in sound)

@@ -247,7 +247,8 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
 OPERATORS = env.list("OPERATORS", default=[])
 """Addresses of those who run this record, with commas between them. Who proved one of them to be
-theirs is told on Today of what only they can put right; it opens nothing."""
+theirs is told on Today of what only they can put right, and by letter of backups that fail; it
+opens nothing."""
 
 OPERATOR_NAME = env.str("OPERATOR_NAME", default="")
 """Who runs this record, as the public page ``/kept`` says it: a club, a company, a person."""

@@ -29,6 +29,7 @@ CELERY_BEAT_SCHEDULE = {
         "task": "scalewitness.letters.tasks.remind_of_late_checks",
         "schedule": 3600.0,
     },
+    "watch backups": {"task": "scalewitness.letters.tasks.watch_backups", "schedule": 600.0},
     "forget old lists": {
         "task": "scalewitness.importing.tasks.forget_old_lists",
         "schedule": 3600.0,
