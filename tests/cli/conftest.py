@@ -41,3 +41,4 @@ def room(
         made = Room(stack, folder)
         yield made
         made.close()
+        supervisor.kill("web")  # no more is asked of it: nobody waits for what it has open

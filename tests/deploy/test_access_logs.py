@@ -275,6 +275,7 @@ def spoofed(proxy: Proxy, count: int) -> list[int]:
     ]
 
 
+@pytest.mark.some(1)
 @pytest.mark.parametrize("sample", [nginx, caddy])
 def test_a_proxy_keeps_secrets_out_of_its_logs_and_believes_no_caller(
     served: LocalStack, tmp_path: Path, sample: Callable[[Path, int], Proxy]

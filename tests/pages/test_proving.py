@@ -69,8 +69,8 @@ def amiss(client: Client, path: str) -> list[str]:
 def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(
     told: World, request: pytest.FixtureRequest
 ) -> None:
-    """An ordinary run opens one in two of the animals', others with each seed."""
-    whose = turns(request.config, 2)
+    """An ordinary run opens one in four of the animals', others with each seed."""
+    whose = turns(request.config, 4)
     wrong: dict[str, Any] = {}
     opened = set()
     for keeper in Keeper.objects.filter(collections__isnull=False).distinct():
@@ -89,7 +89,7 @@ def test_pages_of_animals_and_of_buyers_fit_the_log_whatever_happened(
             wrong[path] = amiss(Client(), path)
     found = {path: why for path, why in wrong.items() if why}
     assert not found, json.dumps(found, indent=1)
-    assert sum(path.startswith("/animals/") for path in opened) > 10
+    assert sum(path.startswith("/animals/") for path in opened) > 8
     assert sum(path.startswith("/offers/") for path in opened) > 3
 
 
@@ -132,11 +132,15 @@ def shown_on_a_phone(animal: dict[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def test_what_a_phone_shows_fits_the_log_whatever_happened(told: World) -> None:
+def test_what_a_phone_shows_fits_the_log_whatever_happened(
+    told: World, request: pytest.FixtureRequest
+) -> None:
+    """An ordinary run asks for one in three."""
+    whose = turns(request.config, 3)
     animals = 0
     for keeper in Keeper.objects.all():
         api = Api(keeper)
-        for animal in seen_whole(api):
+        for animal in filter(lambda _: next(whose), seen_whole(api)):
             proofs = api.get("/proofs", animals=animal["id"], entries="yes").body
             file = {
                 "format": FORMAT,
@@ -147,7 +151,7 @@ def test_what_a_phone_shows_fits_the_log_whatever_happened(told: World) -> None:
             }
             assert not check(read_saved(json.dumps(file).encode()), [LOG]).amiss, animal
             animals += 1
-    assert animals > 40
+    assert animals > 15
 
 
 def test_the_command_computes_every_standing_again_whatever_happened(told: World) -> None:

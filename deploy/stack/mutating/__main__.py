@@ -33,6 +33,8 @@ SLOW = """tests/intake/test_race.py tests/intake/test_faults.py tests/intake/tes
     tests/api/test_changes_wait.py tests/api/test_log.py"""
 """What waits, races or takes long: left out, so that fewer mutants are killed, never more."""
 LEFT_OUT = (*SLOW.split(), "tests/browser/", "tests/cli/", "tests/deploy/", "tests/journeys/")
+EVERY = ("--all", "-m", "not long")
+"""Of files that an ordinary run asks some tests of, all but the long."""
 BY_CHANCE = "not no_path_pays_before"
 """Property tests have deadlines of their own, which a loaded machine breaks."""
 MOST_TESTS = 60
@@ -79,7 +81,7 @@ def find_reach(only: Sequence[str]) -> None:
     ignored = [f"--ignore={one}" for one in SLOW.split()]
     command = ["pytest", "-q", "-p", "no:randomly", "-p", "no:cacheprovider", "-k", BY_CHANCE,
         "--cov", f"--cov-config={settings}", "--cov-context=test", "--cov-report=", *ignored,
-        *(only or TESTS.split())]  # fmt: skip
+        *EVERY, *(only or TESTS.split())]  # fmt: skip
     subprocess.run(command, env=os.environ | {"COVERAGE_FILE": str(found)}, cwd=ROOT, check=False)
     data = CoverageData(str(found))
     data.read()
@@ -151,7 +153,7 @@ def _warm(jobs: list[Job], name: str) -> list[Job]:
     tests = {one for job in jobs for one in job["tests"]}
     chosen = sorted({one.partition("::")[0] for one in tests} | {"tests/intake/test_sales.py"})
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:randomly", "-p",
-        "no:cacheprovider", "-p", "stack.mutating.forks", *chosen]  # fmt: skip
+        "no:cacheprovider", "-p", "stack.mutating.forks", *EVERY, *chosen]  # fmt: skip
     env = os.environ | {"MUTANTS_JOBS": str(asked), "MUTANTS_RESULTS": str(answers)}
     with (HERE / f"{name}.log").open("wb") as log:
         subprocess.run(command, cwd=ROOT, env=env, stdout=log, stderr=log, check=False)
@@ -170,7 +172,7 @@ def _cold(job: Job) -> Job:
         shutil.copy(ROOT / "pyproject.toml", tree)
         (tree / job["mutant"][0]).write_text(job["code"], encoding="utf-8")
         command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:randomly", "-p",
-            "no:cacheprovider", *job["tests"]]  # fmt: skip
+            "no:cacheprovider", *EVERY, *job["tests"]]  # fmt: skip
         parts = ("server", "clients", "deploy", "")
         env = os.environ | {"PYTHONPATH": os.pathsep.join(str(tree / one) for one in parts)}
         try:

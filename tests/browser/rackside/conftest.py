@@ -139,6 +139,8 @@ def racks(
             closing(keeper_at(stack, "greta")) as greta,
         ):
             yield Racks(stack, odile, greta)
+        for name in ("worker", "web"):
+            supervisor.kill(name)  # no more is asked of them: nobody waits for what they have open
 
 
 def keeper_at(stack: LocalStack, name: str) -> httpx.Client:

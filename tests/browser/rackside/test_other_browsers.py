@@ -46,7 +46,10 @@ def shows(driven: Driven, text: str) -> None:
     eventually(driven, SHOWS, text)
 
 
-@pytest.mark.some(1)
+@pytest.mark.long(
+    "a browser driven from outside, half a minute each; "
+    "tests/browser/rackside/test_offline.py::test_five_calls_logged_offline_arrive_once_and_signed"
+)
 @pytest.mark.parametrize("browser", [firefox, webkit])
 def test_care_is_noted_without_a_server_and_sent_once_and_signed(
     racks: Racks, browser: Callable[[], AbstractContextManager[Driven]]

@@ -149,6 +149,7 @@ def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone
         ).raise_for_status()
         call = key.signed(said("call_made", visit.animals["N-1"], probing("female", "N-1")))
         iris.post("push", json={"items": [call]}, headers=headers).raise_for_status()
+    page.reload()  # it looks by itself too, but not for half a minute
     asked = page.get_by_role("region", name="In your name")
     expect(asked).to_contain_text("call made")
     expect(asked).to_contain_text("whose key nothing but the password stands for")
