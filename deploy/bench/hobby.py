@@ -38,7 +38,7 @@ MACHINE_CORES = 2
 """That figures are given for."""
 SALES_UNSENT = 24
 """Sold while the worker is away; each owes some letters."""
-PHONES = 80
+PHONES = 120
 MOST_GROWTH = 1.0
 """Megabytes for each 1,000 requests."""
 
@@ -48,7 +48,7 @@ def main() -> int:
     asked.add_argument("--times", type=float, default=1.0, help="as often as usual, each alone")
     asked.add_argument("--mix", type=float, default=60.0, help="seconds")
     asked.add_argument("--soak", type=float, default=0.0, help="minutes; nothing else is done")
-    asked.add_argument("--places", type=int, default=48, help="FEED_WAITERS to compare with")
+    asked.add_argument("--places", type=int, default=8, help="FEED_WAITERS to compare with")
     given = asked.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores", flush=True)
     with service(worker=True, TRUSTED_PROXIES="1") as stack:
@@ -83,8 +83,8 @@ def measured(stack: "LocalStack", given: argparse.Namespace) -> list[str]:
     stack.supervisor.end("web")
     stack.start_web()
     print(f"FEED_WAITERS={given.places}:")
-    more = waited(hobby, meter, stack)
-    print(f"{more.pushed.held / max(1, places):.1f} times as many wait")
+    others = waited(hobby, meter, stack).pushed.held
+    print(f"as it comes {places / max(1, others):.1f} times as many wait as with these")
     return [f"{mix.failed} answers of 500"] if mix.failed else []
 
 
