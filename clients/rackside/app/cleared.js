@@ -6,6 +6,7 @@ import { keep } from "../store/session.js";
 import { changed, state } from "./state.js";
 
 const secure = location.protocol === "https:";
+const others = new BroadcastChannel("rackside-out");
 
 /** What was here before the store was cleared; null where it was not. */
 export const clearedHere = () => state.session ? state.cleared : markerIn(document.cookie);
@@ -20,10 +21,16 @@ export function remember() {
   if (cookie && cookie !== before) document.cookie = cookie;
 }
 
-/** Signed out: what is gone is meant to be. */
+/** Signed out: what is gone is meant to be. Another tab may have been reading the store meanwhile. */
 export function forgetMarker() {
   document.cookie = noCookie(secure);
+  others.postMessage(null);
 }
+
+others.onmessage = async () => {
+  await changed();
+  if (!state.session) document.cookie = noCookie(secure);
+};
 
 /** Its keeper has read it. */
 export async function acknowledge() {

@@ -1,6 +1,7 @@
 /* Keeps what is being filled in, so that neither a call nor a closed page loses it. */
 
 import { discard, keep } from "../store/drafts.js";
+import { state } from "./state.js";
 
 const PAUSE = 250; // milliseconds of rest before a draft is kept
 
@@ -12,6 +13,7 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 export function keeping(animal, visit, form) {
   /** @type {ReturnType<typeof setTimeout> | null} */
   let timer = null;
+  const keeper = state.session?.keeper ?? "";
   const stop = () => {
     clearTimeout(timer ?? undefined);
     timer = null;
@@ -19,7 +21,7 @@ export function keeping(animal, visit, form) {
   const now = async () => {
     if (timer === null) return;
     stop();
-    await keep({ animal, visit, form: structuredClone(form) }).catch(() => null); // told by the store
+    await keep(keeper, { animal, visit, form: structuredClone(form) }).catch(() => null); // told by the store
   };
   const soon = () => {
     stop();

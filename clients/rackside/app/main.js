@@ -64,7 +64,8 @@ const TICK = 1000; // milliseconds between looks at whether a visit has opened
 /** @type {View | null} */
 let view = null;
 /** @type {"in" | "ended" | "out" | null} */
-let was = null; // as whom the view was made: in, ended or out
+let was = null; // how the view was made: in, ended or out
+let whose = ""; // for whom
 let turns = 0; // how many views were asked for
 
 function route() {
@@ -93,7 +94,7 @@ function plain(escaped) {
 async function show({ moved }) {
   const turn = (turns += 1);
   await view?.leave?.();
-  was = standing();
+  note();
   const asked = !state.session || (isSignedOut() && location.hash === SIGN_IN);
   /** @type {View} */
   const made = asked ? signin() : await route()();
@@ -110,23 +111,34 @@ async function show({ moved }) {
 
 function update() {
   head();
-  if (standing() !== was) return entered();
+  if (standing() !== was || keeper() !== whose) return entered();
   if (view?.editing || view?.update?.()) return null;
   return show({ moved: false });
 }
 
-/** After signing in or out, by whomever. A form being filled in is left alone. */
+/** After signing in or out, by whomever. A form being filled in is left alone, but not to somebody
+    else: a page at rest may hear late that another signed in. */
 function entered() {
   const before = was;
-  was = standing();
-  if (view?.filling && was !== "out") return null;
-  const target = { ended: SIGN_IN, in: before === "ended" ? "#/" : null, out: null }[was];
+  const isOthers = whose !== "" && keeper() !== whose;
+  note();
+  if (view?.filling && was !== "out" && !isOthers) return null;
+  const anew = before === "ended" || isOthers ? "#/" : null;
+  const target = { ended: SIGN_IN, in: anew, out: null }[standing()];
   if (!target || location.hash === target) return show({ moved: true });
   location.hash = target; // shown by its own event
   return null;
 }
 
 const standing = () => (signedIn() ? "in" : isSignedOut() ? "ended" : "out");
+
+const keeper = () => state.session?.keeper ?? "";
+
+/** Notes for whom the view is made. */
+function note() {
+  was = standing();
+  whose = keeper();
+}
 
 /** Visits open by themselves, also without a signal. */
 function watchVisits() {

@@ -2,16 +2,20 @@
    dropped: another form of the same animal, open in a second tab, does not take its place. */
 
 import { get, write } from "./db.js";
+import { whileSomebody } from "./session.js";
 
 /** @param {string} animal */
 export const draftOf = (animal) => get("drafts", animal);
 
-/** @param {Draft} draft */
-export const keep = (draft) =>
-  write(
-    ["drafts"],
-    ({ drafts }) => unlessUndone(drafts, draft.animal, draft.form, () => drafts.put(draft)),
-  );
+/** Of a keeper who signed out in another tab nothing is kept.
+    @param {string} keeper who fills it in
+    @param {Draft} draft */
+export const keep = (keeper, draft) =>
+  write(["drafts", "meta"], ({ drafts, meta }) =>
+    whileSomebody(meta, (session) => {
+      if (session.keeper !== keeper) return;
+      unlessUndone(drafts, draft.animal, draft.form, () => drafts.put(draft));
+    }));
 
 /** @param {string} animal */
 export const discard = (animal) => write(["drafts"], ({ drafts }) => drafts.delete(animal));
