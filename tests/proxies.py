@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from stack.guide.authority import make_authority
+from stack.authority import make_authority
 from stack.local import ROOT
 from stack.ready import LOOPBACK, free_port, tcp
 from stack.supervisor import Service

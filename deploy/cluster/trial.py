@@ -230,6 +230,7 @@ def _environment(folder: Path, secrets: Mapping[str, str]) -> dict[str, str]:
         "REDIS_URL": f"redis://:{secrets['queue']}@127.0.0.1:{parts.QUEUE_HERE}/0",
         "EMAIL_URL": "smtp://127.0.0.1:1",  # nothing listens: letters wait
         "LOG_MEMORY": f"etcd://{parts.ETCD}/scalewitness-log",
+        "LOG_MEMORY_PLAIN": "1",  # the namespaces' own network
     }
 
 

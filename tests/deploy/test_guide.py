@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from scalewitness.domain.delivery_reports import read_reports
+from stack.authority import make_authority
 from stack.guide import __main__ as trying
-from stack.guide.authority import make_authority
 from stack.guide.blocks import blocks_of, filled_in
 from stack.guide.far_end import FarEnd
 from stack.guide.prying import Prying

@@ -2,9 +2,12 @@
 
 import shutil
 import signal
+import ssl
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 from django.conf import LazySettings
@@ -15,10 +18,14 @@ from tests.waiting import ENOUGH, eventually, killed_at_the_end
 from scalewitness.domain.errors import Busy, Fenced
 from scalewitness.ledger.models import Checkpoint, GivenOut
 from scalewitness.ledger.queries.fence import standing_fence
-from scalewitness.ledger.services import memory_etcd
+from scalewitness.ledger.services import memory, memory_etcd
 from scalewitness.ledger.services.fencing import look_at_start
+from scalewitness.ledger.services.memory import remembered_as_it_stands
 from scalewitness.ledger.services.memory_etcd import EtcdStore
 from scalewitness.ledger.services.signing import sign_checkpoint
+from scalewitness.operating.asked import Asked
+from scalewitness.operating.looking import looked
+from stack.authority import Authority
 from stack.ready import LOOPBACK, free_port, http_ok
 
 pytestmark = [
@@ -39,49 +46,58 @@ with memory_etcd.EtcdStore(sys.argv[1]).alone() as lease:
 """
 
 
-@pytest.fixture(scope="module")
-def member(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Its address."""
+@contextmanager
+def etcd(folder: Path, scheme: str, *more: str) -> Iterator[str]:
+    """One member; its address."""
     client, peer = free_port(), free_port()
-    folder = tmp_path_factory.mktemp("etcd")
     options = {
         "--data-dir": str(folder / "data"),
-        "--listen-client-urls": f"http://{LOOPBACK}:{client}",
-        "--advertise-client-urls": f"http://{LOOPBACK}:{client}",
+        "--listen-client-urls": f"{scheme}://{LOOPBACK}:{client}",
+        "--advertise-client-urls": f"{scheme}://{LOOPBACK}:{client}",
         "--listen-peer-urls": f"http://{LOOPBACK}:{peer}",
         "--initial-advertise-peer-urls": f"http://{LOOPBACK}:{peer}",
         "--initial-cluster": f"default=http://{LOOPBACK}:{peer}",
     }
-    argv = ["etcd", *(word for pair in options.items() for word in pair)]
+    argv = ["etcd", *(word for pair in options.items() for word in pair), *more]
     with (folder / "log").open("w") as log:
         process = subprocess.Popen(argv, stdout=log, stderr=log)
     with killed_at_the_end(process):
-        eventually(lambda: http_ok(f"http://{LOOPBACK}:{client}/health")(), "etcd that answers")
         yield f"{LOOPBACK}:{client}"
 
 
+@pytest.fixture(scope="module")
+def member(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Its address."""
+    with etcd(tmp_path_factory.mktemp("etcd"), "http") as address:
+        eventually(lambda: http_ok(f"http://{address}/health")(), "etcd that answers")
+        yield address
+
+
 @pytest.fixture
-def url(
-    member: str,
-    request: pytest.FixtureRequest,
-    settings: LazySettings,
-    monkeypatch: pytest.MonkeyPatch,
-) -> Iterator[str]:
-    """Of a memory that nobody wrote to yet; leases are short."""
+def short_leases(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """And connections that are closed at the end."""
     made: list[EtcdStore] = []
     make = EtcdStore.__init__
 
-    def noted(store: EtcdStore, url: str) -> None:
-        make(store, url)
+    def noted(store: EtcdStore, url: str, trusts: ssl.SSLContext | None = None) -> None:
+        make(store, url, trusts)
         made.append(store)
 
     monkeypatch.setattr(EtcdStore, "__init__", noted)
     monkeypatch.setattr(memory_etcd, "LEASE", 2)
-    # One that nothing listens at comes first, as after the loss of a host.
-    settings.LOG_MEMORY = f"etcd://{LOOPBACK}:{free_port()},{member}/{request.node.name}"
-    yield settings.LOG_MEMORY
+    yield
     for store in made:
         store._line.close()
+
+
+@pytest.fixture
+def url(
+    member: str, request: pytest.FixtureRequest, settings: LazySettings, short_leases: None
+) -> str:
+    """Of a memory that nobody wrote to yet."""
+    # One that nothing listens at comes first, as after the loss of a host.
+    settings.LOG_MEMORY = f"etcd://{LOOPBACK}:{free_port()},{member}/{request.node.name}"
+    return str(settings.LOG_MEMORY)
 
 
 def holder(url: str, lease: int = 2) -> "subprocess.Popen[str]":
@@ -177,3 +193,42 @@ def test_without_most_members_nothing_is_signed_nor_taken(url: str, settings: La
         sign_checkpoint(NOW)
     with pytest.raises(Busy):
         append(1)
+
+
+def checked() -> str:
+    """What `check` finds of it."""
+    (result,) = looked(Asked(), ["memory"])
+    return result.state
+
+
+def test_by_tls_only_who_has_a_certificate_reads_and_writes(
+    tmp_path: Path, settings: LazySettings, short_leases: None, caplog: pytest.LogCaptureFixture
+) -> None:
+    """And it speaks to nobody whom its own authority does not vouch for."""
+    (tmp_path / "other").mkdir()
+    ours, other = Authority(tmp_path), Authority(tmp_path / "other")
+    server = str(ours.issue("server.pem", [LOOPBACK]))
+    settings.LOG_MEMORY_CERTIFICATE = str(ours.issue("record.pem", ["record.example"]))
+    settings.LOG_MEMORY_CA = str(ours.certificate)
+    append(3)
+    tls = ("--cert-file", server, "--key-file", server, "--trusted-ca-file", settings.LOG_MEMORY_CA)
+    with etcd(tmp_path, "https", *tls, "--client-cert-auth") as address:
+        settings.LOG_MEMORY = f"etcds://{address}/record"
+        note = eventually(signed, "etcd that answers").note
+        assert remembered_as_it_stands() == note
+        assert checked() == "right"
+        for name, value in (
+            ("LOG_MEMORY_CERTIFICATE", ""),
+            ("LOG_MEMORY_CERTIFICATE", str(other.issue("record.pem", ["record.example"]))),
+            ("LOG_MEMORY_CA", str(other.certificate)),
+            ("LOG_MEMORY", f"etcds://{address.replace(LOOPBACK, 'localhost')}/record"),
+        ):
+            before = getattr(settings, name)
+            setattr(settings, name, value)
+            memory._etcd.cache_clear()
+            caplog.clear()
+            assert checked() == "wrong", name
+            assert "memory_does_not_answer" in caplog.text, name
+            setattr(settings, name, before)
+        memory._etcd.cache_clear()
+        assert remembered_as_it_stands() == note

@@ -19,7 +19,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from stack.guide.authority import make_authority
+from stack.authority import make_authority
 from stack.guide.bare import BareDebian, NotBooted, Session, is_root, missing_tools
 from stack.guide.blocks import blocks_of, filled_in
 from stack.guide.far_end import SUBMISSION, FarEnd

@@ -14,6 +14,8 @@ from typing import Final
 from django.conf import settings
 from django.db import connection
 
+from scalewitness.domain.errors import Busy
+from scalewitness.ledger.services.memory import remembered_as_it_stands
 from scalewitness.monitoring.backups import (
     DRILL_WITHIN,
     Attempt,
@@ -118,7 +120,8 @@ def disk(asked: Asked) -> Iterator[Result]:
 
 
 def _places() -> tuple[str, ...]:
-    memory = str(Path(settings.LOG_MEMORY).parent) if settings.LOG_MEMORY else ""
+    in_file = settings.LOG_MEMORY and "://" not in settings.LOG_MEMORY
+    memory = str(Path(settings.LOG_MEMORY).parent) if in_file else ""
     here = str(DATABASE_FOLDER) if is_here() else ""
     return str(settings.STATIC_ROOT or ""), memory, here
 
@@ -137,6 +140,9 @@ def memory(asked: Asked) -> Iterator[Result]:
         words = "a database that is set back to an earlier day would go unnoticed"
         yield Result("memory", "unsure", words, "set LOG_MEMORY to a file on another disk")
         return
+    if "://" in settings.LOG_MEMORY:
+        yield _etcd()
+        return
     folder = Path(settings.LOG_MEMORY).parent
     if not is_here():
         yield Result("memory", "right", f"{folder} is not on the database's host")
@@ -148,6 +154,19 @@ def memory(asked: Asked) -> Iterator[Result]:
         yield Result("memory", "wrong", words, "set LOG_MEMORY to a file on another disk")
     else:
         yield Result("memory", "right", f"{folder} is on another disk than the database")
+
+
+def _etcd() -> Result:
+    """Whether it answers, and to whom else."""
+    try:
+        remembered_as_it_stands()
+    except (Busy, OSError) as fault:
+        todo = "look for memory_does_not_answer in the lines of web and worker"
+        return Result("memory", "wrong", f"etcd does not answer ({type(fault).__name__})", todo)
+    if settings.LOG_MEMORY_PLAIN:
+        words = "etcd answers, and whoever is on that network can make the log forget"
+        return Result("memory", "unsure", words, "use etcds:// with certificates")
+    return Result("memory", "right", "etcd answers, and outlives the database")
 
 
 def backups(asked: Asked) -> Iterator[Result]:

@@ -6,6 +6,7 @@ a file for the processes of one host, etcd for those of several.
 """
 
 import os
+import ssl
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from functools import lru_cache
@@ -191,4 +192,7 @@ def _store() -> Store | None:
 
 @lru_cache(maxsize=4)
 def _etcd(url: str, process: int) -> EtcdStore:
-    return EtcdStore(url)
+    trusts = ssl.create_default_context(cafile=settings.LOG_MEMORY_CA or None)
+    if settings.LOG_MEMORY_CERTIFICATE:
+        trusts.load_cert_chain(settings.LOG_MEMORY_CERTIFICATE, settings.LOG_MEMORY_KEY or None)
+    return EtcdStore(url, trusts)

@@ -17,6 +17,7 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 import httpx
+import structlog
 
 from scalewitness.domain.errors import Busy
 
@@ -32,19 +33,21 @@ ANSWERS_WITHIN: Final = 1.5
 A_MOMENT: Final = 0.1
 """Seconds."""
 
+log = structlog.get_logger()
+
 Json = dict[str, Any]
 
 
 class EtcdStore:
-    """``etcd://HOST:PORT,HOST:PORT/PREFIX``; with TLS ``etcds://``, by the system's certificates or
-    those of ``SSL_CERT_FILE``."""
+    """``etcd://HOST:PORT,HOST:PORT/PREFIX``; with TLS ``etcds://``. ``trusts``: whose certificates
+    are taken then, and which one is shown; the system's and none, if not given."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, trusts: ssl.SSLContext | None = None) -> None:
         parts = urlsplit(url)
         self._members = [f"{SCHEMES[parts.scheme]}://{one}" for one in parts.netloc.split(",")]
         self._prefix = parts.path.strip("/") or "scalewitness"
         self._line = httpx.Client(
-            verify=ssl.create_default_context(), timeout=ANSWERS_WITHIN, trust_env=False
+            verify=trusts or ssl.create_default_context(), timeout=ANSWERS_WITHIN, trust_env=False
         )
         self._seen: tuple[float, bytes | None] | None = None
 
@@ -99,14 +102,19 @@ class EtcdStore:
         return b64encode(f"{self._prefix}/{name}".encode()).decode()
 
     def _ask(self, what: str, body: Json) -> Json:
+        faults: list[str] = []
         for member in list(self._members):
-            with suppress(httpx.HTTPError, ValueError):
+            try:
                 answer = self._line.post(f"{member}/v3/{what}", json=body)
                 if answer.is_success:
                     found: Json = answer.json()
                     return found
+                faults.append(f"{member}: {answer.status_code}")
+            except (httpx.HTTPError, ValueError) as fault:
+                faults.append(f"{member}: {fault!r}")
             # Whoever asks next begins with another.
             self._members = [one for one in self._members if one != member] + [member]
+        log.warning("memory_does_not_answer", faults=faults)
         raise Busy()
 
 
