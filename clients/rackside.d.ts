@@ -154,6 +154,7 @@ interface KeptFact {
   position: number;
   by: string | null;
   texts: Record<string, string>;
+  salts: Record<string, string>;
   entry: OwnEntry;
   /** Of a photo that was seen here: a small picture of it. */
   small?: ArrayBuffer;
@@ -269,6 +270,7 @@ interface FedItem {
   position?: any;
   by_name?: string | null;
   texts?: Record<string, string>;
+  salts?: Record<string, string>;
 }
 /** An entry of the log (pure/own_word.js). */
 interface OwnEntry extends Fact {

@@ -5,7 +5,7 @@
 import { whyNot } from "../checking/ed25519.js";
 import { recordIn } from "../checking/stated.js";
 import { Refused as Unfit } from "../shared/bytes.js";
-import { againAfter, isCurrent, shown, unfit } from "../pure/proved.js";
+import { againAfter, isCurrent, otherTexts, shown, unfit } from "../pure/proved.js";
 import { all } from "../store/db.js";
 import { isBlind } from "../pure/sight.js";
 import { factsKept } from "../store/facts.js";
@@ -129,6 +129,7 @@ async function judged(batch, answer, said, signal) {
       const record = await recordIn(proof, stated, key);
       const facts = await factsKept(animal);
       const wrong = unfit(animal, record, said.get(animal.id) ?? [], position, facts);
+      wrong.push(...await otherTexts(facts ?? []));
       if (stated.why !== null) wrong.unshift(sentence(stated.why));
       return made(animal, position, wrong, of(proof), record.hidden.length);
     }));

@@ -2,7 +2,9 @@
 
 import { amiss as disagreements, inOrder } from "../checking/agreeing.js";
 import { notWhole } from "../checking/whole.js";
+import { fromHex } from "../shared/bytes.js";
 import { canonical } from "../shared/canonical.js";
+import { commitment } from "./leaf.js";
 import { title } from "./search.js";
 import { TOLD } from "./told.js";
 
@@ -93,6 +95,26 @@ function told(animal, facts, position) {
     ...(entry.kind === "call_made" && { withdrawn: gone.has(entry.id) }),
   }));
   return [{ about, label, kind: "record", all: TOLD }, ...lines];
+}
+
+/** What is shown as the text of these facts and is not what their entries commit to, as sentences. Text
+    that is gone was erased.
+    @param {KeptFact[]} facts */
+export async function otherTexts(facts) {
+  const found = await Promise.all(facts.map(async ({ position, entry, texts, salts }) => {
+    const wrong = [];
+    for (const [field, text] of Object.entries(texts)) {
+      const salt = salts[field];
+      const made = salt === undefined ? null : await commitment(text, fromHex(salt));
+      if (entry.body[field] !== made) {
+        wrong.push(
+          `the ${field} shown at position ${position} is not the one that its entry commits to`,
+        );
+      }
+    }
+    return wrong;
+  }));
+  return found.flat().slice(0, MOST);
 }
 
 /** One's own facts that are not in the record as they were sent from here.

@@ -2,7 +2,7 @@
    disk ("strict" durability), all of it or nothing. */
 
 const NAME = "rackside";
-const VERSION = 6;
+const VERSION = 7;
 const MANY = 64; // keys
 const STORES = {
   meta: null,
@@ -29,7 +29,7 @@ function open() {
     const asked = indexedDB.open(NAME, VERSION);
     asked.onupgradeneeded = ({ oldVersion }) => {
       upgrade(asked.result, oldVersion);
-      if (oldVersion && oldVersion < 6) {
+      if (oldVersion && oldVersion < 7) {
         fetchAnew(/** @type {IDBTransaction} */ (asked.transaction));
       }
     };

@@ -92,6 +92,7 @@ const told = (facts) =>
     position: one.position,
     by: one.by_name ?? null,
     texts: one.texts ?? {},
+    salts: one.salts ?? {},
     entry: one.entry,
   }));
 

@@ -28,6 +28,7 @@ from tests.browser.rackside.conftest import (
 from tests.browser.rackside.test_following import in_feed, in_store
 from tests.world import probing
 
+from scalewitness.domain.translog.commitment import commit
 from scalewitness.domain.translog.keys import read_verifier
 from scalewitness.domain.translog.leaf import Leaf
 from scalewitness_cli.saved import check, read_saved
@@ -158,6 +159,35 @@ def test_what_an_animals_page_tells_is_held_to_its_entries(modules: Any, name: s
     assert told in "".join(found)
 
 
+SALT = bytes(range(32))
+COMMITTED = commit("Calm.", SALT)
+
+
+@pytest.mark.parametrize(
+    ("text", "salt", "body", "fits"),
+    [
+        ("Calm.", SALT.hex(), {"note": COMMITTED}, True),
+        (None, SALT.hex(), {"note": COMMITTED}, True),  # erased
+        ("Restless.", SALT.hex(), {"note": COMMITTED}, False),
+        ("Calm.", SALT[1:].hex(), {"note": COMMITTED}, False),
+        ("Calm.", "no hex", {"note": COMMITTED}, False),
+        ("Calm.", None, {"note": COMMITTED}, False),
+        ("Calm.", SALT.hex(), {}, False),  # its entry has no text
+        ("Calm.", None, {}, False),
+    ],
+)
+def test_a_text_is_the_one_that_its_entry_commits_to(
+    modules: Any, text: str | None, salt: str | None, body: dict[str, str], *, fits: bool
+) -> None:
+    fact = {"position": 7, "entry": {"body": body}}
+    fact |= {"texts": {"note": text} if text else {}, "salts": {"note": salt} if salt else {}}
+    found = modules("proved", "m.otherTexts(given)", [fact])
+    assert found == [FORGED.format(7)] * (not fits)
+
+
+FORGED = "the note shown at position {} is not the one that its entry commits to"
+
+
 UNFIT = """(() => {
   const { animal, entries, hidden, said } = given;
   const record = { subject: animal.id, why: null, entries: new Map(entries.entries()), hidden };
@@ -280,6 +310,25 @@ def test_a_forged_standing_is_named_beside_its_animal(
     told.get_by_role("button", name="Set it aside").click()
     expect(told).to_have_count(0)
     expect(page.locator("#notice")).not_to_contain_text("P-1")
+
+
+def test_a_forged_note_is_named_beside_its_animal(racks: Racks, phone: Phone) -> None:
+    animals = racks.visit("P-9", "Q-9").animals
+    noted = {"noted": {"type": "weight", "grams": "301"}, "note": COMMITTED}
+    texts = {"note": {"text": "Calm.", "salt": SALT.hex()}}
+    forged, other = (
+        said("husbandry_noted", animals[tag], noted) | {"texts": texts} for tag in ("P-9", "Q-9")
+    )
+    racks.push(racks.odile, forged, other)
+    position = next(at for at, one in enumerate(racks.entries()) if one.id == forged["id"])
+    with altered(racks, "ledger_text", "text = 'Restless.'", f"fact = '{forged['id']}'"):
+        page = phone.signed_in("odile")
+        own_animals(page, "P-9")
+        told = page.get_by_role("group", name="P-9 and the log")
+        expect(told).to_contain_text(FORGED.format(position))
+    fits = proved(page, animals["Q-9"])
+    assert fits is not None
+    assert fits["amiss"] == []
 
 
 @pytest.mark.one_in(1)
