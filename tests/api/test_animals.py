@@ -12,6 +12,8 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def register(who: Api, world: World, **body: Any) -> Answer:
     sent = {"collection": str(world.collection.pk), "species": "python_regius", **body}

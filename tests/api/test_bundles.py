@@ -23,6 +23,8 @@ from scalewitness.ledger.models import Text
 from scalewitness_cli.bundles import judge
 from scalewitness_cli.recomputing import SAME
 
+pytestmark = pytest.mark.one_in(4)
+
 LOG_KEY = read_signer(settings.LOG_SIGNING_KEY).verifier
 
 

@@ -19,7 +19,7 @@ from scalewitness.mail.services.links import code_of, link_token
 from scalewitness.sales.models import Buyer, OfferLink, Sale
 from scalewitness.sales.queries import progress_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

@@ -14,6 +14,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.domain.moments import rfc3339
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def call(who: Api, animal: Animal, sex: str = "male", **more: Any) -> Answer:
     return who.post(f"/animals/{animal.pk}/calls", fact(probing(sex, "A-1") | more))

@@ -23,6 +23,8 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.rate_limit import attempts
 
+pytestmark = pytest.mark.one_in(4)
+
 V1 = {"If-Match": '"v1"'}
 
 

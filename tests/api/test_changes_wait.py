@@ -21,6 +21,8 @@ from scalewitness.api.changes import WATCHER
 from scalewitness.domain.moments import rfc3339
 from scalewitness.people.services import revoke_device
 
+pytestmark = pytest.mark.one_in(4)
+
 LONG = 25
 """Seconds: the longest wait that can be asked for. What comes in half of it did not come by
 the wait being over, however busy the machine is."""
@@ -107,6 +109,7 @@ def test_a_visit_that_opens_by_the_clock(
     assert timedelta(0) <= timezone.now() - opens < timedelta(seconds=LONG / 2)
 
 
+@pytest.mark.one_in(1)
 def test_what_is_not_theirs_to_see_wakes_nobody(
     world: World, stan: Api, threads: ThreadPoolExecutor, monkeypatch: pytest.MonkeyPatch
 ) -> None:

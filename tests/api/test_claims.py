@@ -13,6 +13,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 from scalewitness.sales.models import Sale
 
+pytestmark = pytest.mark.one_in(4)
+
 HET = {"locus": "albino", "says": "carries_one", "basis": "parents"}
 WORDS = "carries one copy of albino (100 % het), as known from its parents; stated by the seller"
 

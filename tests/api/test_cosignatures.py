@@ -41,6 +41,8 @@ from scalewitness_cli.memory import Memory
 from scalewitness_cli.public_log import PublicLog
 from scalewitness_cli.witness import Seen, look, to_send
 
+pytestmark = pytest.mark.one_in(4)
+
 LOG = read_signer(configured.LOG_SIGNING_KEY)
 
 

@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+import pytest
 from django.utils import timezone
 from tests.api.client import Api, fact
 from tests.api.conftest import present
@@ -15,6 +16,8 @@ from scalewitness.domain.cautions import AFTER_A_DISCLOSURE
 from scalewitness.mail.models import Letter
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
+
+pytestmark = pytest.mark.one_in(4)
 
 
 @told_once

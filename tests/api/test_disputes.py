@@ -11,6 +11,8 @@ from tests.world import World, new_id
 from scalewitness.animals.models import Animal
 from scalewitness.mail.services.links import link_token
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def object_to(who: Api, animal: Animal, /, **more: Any) -> Answer:
     body = {"animal": str(animal.pk), "ground": "party_objects", **more}

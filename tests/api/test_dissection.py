@@ -16,7 +16,7 @@ from scalewitness.people.services import enter_address
 from scalewitness.sales.queries import progress_of, sale_of
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

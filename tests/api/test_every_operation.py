@@ -79,7 +79,7 @@ def test_without_a_token_nobody_gets_in(nobody: Api, method: str, path: str) -> 
 
 
 @pytest.mark.parametrize(("path", "has"), PATHS, ids=[path for path, _ in PATHS])
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 def test_methods_a_path_does_not_have(asker: Api, path: str, has: set[str]) -> None:
     absent = [method.upper() for method in METHODS if method not in has]
     assert absent
@@ -107,7 +107,7 @@ NOT_ONE_JSON_TEXT = {
 
 
 @pytest.mark.parametrize(("method", "path"), **WITH_BODY)
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 def test_what_is_not_one_json_text(asker: Api, method: str, path: str) -> None:
     for name, (text, detail) in NOT_ONE_JSON_TEXT.items():
         answer = asker.raw(method, filled(path), text)
@@ -116,7 +116,7 @@ def test_what_is_not_one_json_text(asker: Api, method: str, path: str) -> None:
 
 
 @pytest.mark.parametrize(("method", "path"), **WITH_BODY)
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 def test_json_of_another_shape(asker: Api, method: str, path: str) -> None:
     for text in (b"[]", b'"text"', b"null", b"1.5", b'{"no such member": 1}'):
         answer = asker.raw(method, filled(path), text)
@@ -127,7 +127,7 @@ OTHER_TYPES = ("text/plain", "application/x-www-form-urlencoded", "multipart/for
 
 
 @pytest.mark.parametrize(("method", "path"), **WITH_BODY)
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 def test_anything_but_json(asker: Api, method: str, path: str) -> None:
     for content_type in OTHER_TYPES:
         answer = asker.raw(method, filled(path), b"{}", content_type)
@@ -138,7 +138,7 @@ def test_anything_but_json(asker: Api, method: str, path: str) -> None:
 
 
 @pytest.mark.parametrize(("method", "path"), **WITH_BODY)
-@pytest.mark.some(20)
+@pytest.mark.some(10)
 def test_more_than_the_server_reads(asker: Api, settings: object, method: str, path: str) -> None:
     settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 1000
     answer = asker.raw(method, filled(path), b'{"id": "' + b"x" * 1000 + b'"}')

@@ -8,6 +8,8 @@ from tests.world import World
 from scalewitness.animals.models import Animal
 from scalewitness.intake.statements import update_examiner_records
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def settled_female(world: World, tag: str, said: str) -> Animal:
     """Greta says what she says, blind; then Odile sees the animal lay."""

@@ -13,6 +13,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.ledger.models import Entry, Text
 from scalewitness.ledger.queries.tree import tip
 
+pytestmark = pytest.mark.one_in(4)
+
 TAG = {"scheme": "tag", "code": "second-tag"}
 
 

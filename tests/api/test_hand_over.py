@@ -18,6 +18,8 @@ from scalewitness.mail.models import Letter
 from scalewitness.people.models import Device
 from scalewitness.sign_in.models import DeviceRequest
 
+pytestmark = pytest.mark.one_in(4)
+
 GRANT = "urn:ietf:params:oauth:grant-type:device_code"
 PAGE = "/devices/new"
 

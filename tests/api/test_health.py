@@ -20,6 +20,8 @@ from scalewitness import __version__
 from scalewitness.disclosures.models import Disclosure
 from scalewitness.mail.models import Letter
 
+pytestmark = pytest.mark.one_in(4)
+
 READY = {"release": __version__, "database": "ok", "broker": "ok", "log": "ok"}
 
 

@@ -13,6 +13,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.services import edit
 from scalewitness.domain.cautions import HOLD_OFF
 
+pytestmark = pytest.mark.one_in(4)
+
 SIGNS = ("gravid", "ill", "injured", "under_treatment")
 
 

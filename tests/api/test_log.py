@@ -22,7 +22,7 @@ from scalewitness.ledger.models import Checkpoint
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import sign_checkpoint
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 TILES = json.loads(
     (Path(__file__).parents[1] / "vectors" / "merkle_rfc6962.json").read_text(encoding="utf-8")
 )["tiles"]

@@ -18,6 +18,8 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
+pytestmark = pytest.mark.one_in(4)
+
 NOTHING_SEEN = {
     "digest": "ab" * 32,
     "animals": [

@@ -16,6 +16,8 @@ from scalewitness.api.openapi.document import document
 from scalewitness.api.urls import urlpatterns
 from scalewitness.domain import facts, observations
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def test_the_document_is_valid_openapi_3_1() -> None:
     """Against the specification's own JSON Schema, as drf-spectacular brings it."""

@@ -15,6 +15,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
 from scalewitness.domain.pictures.plain import LARGEST_BYTES
 
+pytestmark = pytest.mark.one_in(4)
+
 FILE = plain_file()
 
 

@@ -11,6 +11,8 @@ from tests.world import World, probing
 from scalewitness.animals.models import Animal
 from scalewitness.ledger.queries.tree import tip
 
+pytestmark = pytest.mark.one_in(4)
+
 
 @pytest.fixture
 def probed(world: World, animal: Animal) -> Animal:

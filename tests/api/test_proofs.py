@@ -24,6 +24,8 @@ from scalewitness.ledger.models import Entry, MapSubject
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.sales.models import Sale
 
+pytestmark = pytest.mark.one_in(4)
+
 LOG_KEY = str(read_signer(settings.LOG_SIGNING_KEY).verifier)
 
 

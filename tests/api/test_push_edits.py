@@ -12,6 +12,8 @@ from scalewitness.animals.services import create_collection
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.models import RecordEdit
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def edit(record: str, base_version: int = 1, **fields: Any) -> dict[str, Any]:
     return {

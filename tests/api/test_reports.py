@@ -12,7 +12,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.people.services import enter_address
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 DOCUMENT = "ab" * 32
 
 

@@ -14,6 +14,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.mail.models import Letter
 from scalewitness.sales.models import Buyer, Sale
 
+pytestmark = pytest.mark.one_in(4)
+
 BUYER = {"name": "Bela Novak", "email": "bela@buyers.example"}
 
 

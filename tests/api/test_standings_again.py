@@ -37,6 +37,8 @@ from scalewitness.standings.services import standing_row
 from scalewitness_cli.recomputing import SAME
 from scalewitness_cli.saved import FORMAT, Checked, Saved, check
 
+pytestmark = pytest.mark.one_in(4)
+
 LOG = read_signer(settings.LOG_SIGNING_KEY).verifier
 UNREADABLE = "it rests on entries that you have no access to"
 

@@ -9,6 +9,8 @@ from tests.world import World, keeper
 from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 
+pytestmark = pytest.mark.one_in(4)
+
 
 @told_once
 def exchanged(world: World) -> tuple[Animal, Animal]:

@@ -19,6 +19,8 @@ from scalewitness.guessing import FROM_ADDRESS, WRONG_LINKS
 from scalewitness.ledger.models import Entry
 from scalewitness.rate_limit import attempts
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def allowed(scope: str) -> int:
     return int(configured.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"][scope].split("/")[0])

@@ -11,6 +11,8 @@ from tests.world import World, new_id
 
 from scalewitness.animals.models import Animal
 
+pytestmark = pytest.mark.one_in(4)
+
 HET: dict[str, Any] = {"locus": "albino", "says": "carries_one", "basis": "claimed"}
 
 

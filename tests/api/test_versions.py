@@ -6,6 +6,8 @@ import pytest
 from tests.api.client import Answer, Api
 from tests.world import World
 
+pytestmark = pytest.mark.one_in(4)
+
 Path = Callable[[World], str]
 
 

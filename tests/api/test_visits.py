@@ -13,6 +13,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.cautions import BEFORE_A_CHECK
 from scalewitness.domain.moments import rfc3339
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def invite(who: Api, world: World, *animals: Animal, **more: Any) -> Answer:
     now = timezone.now()

@@ -10,7 +10,7 @@ from tests.world import World, new_id, probing
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 EGGS = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
 

@@ -15,6 +15,8 @@ from scalewitness.breeding.queries.pedigrees import PedigreeSeen, pedigree_for
 from scalewitness.domain.errors import Refused
 from scalewitness.people.models import Keeper
 
+pytestmark = pytest.mark.one_in(2)
+
 
 def read(world: World, who: Keeper, *among: Animal) -> PedigreeSeen:
     return pedigree_for(who.pk, world.now, among=[one.pk for one in among])

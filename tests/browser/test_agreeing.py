@@ -15,6 +15,8 @@ from tests.pages.test_methods import COMMON, OF_PARENTS, TYPED
 
 from scalewitness.domain import choices
 
+pytestmark = pytest.mark.one_in(2)
+
 Fact = dict[str, Any]
 WORDS = [
     [one.word for one in of]

@@ -180,7 +180,7 @@ def test_who_looks_and_finds_nothing_altered_is_not_alarmed(reader: Reader) -> N
 
 
 @pytest.mark.parametrize("what", ALTERATIONS)
-@pytest.mark.some(5)
+@pytest.mark.some(3)
 def test_the_reader_names_what_was_altered(story: Told, reader: Reader, what: str) -> None:
     statements, named = ALTERATIONS[what]
     machine = reader.anew()

@@ -14,6 +14,8 @@ from tests.browser.conftest import Site, opening
 
 from scalewitness.domain.translog.leaf import read_leaf
 
+pytestmark = pytest.mark.one_in(3)
+
 HERE = Path(__file__).parents[1] / "vectors"
 
 

@@ -23,6 +23,8 @@ from scalewitness.intake.services import accept_one
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink, Sale
 
+pytestmark = pytest.mark.one_in(3)
+
 PHONE = {"width": 360, "height": 740}
 THUMB = 48
 """Pixels of a target, at least."""

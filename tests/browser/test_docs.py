@@ -3,8 +3,11 @@ policy of every page. `opened` lets no breach of the policy pass."""
 
 from collections.abc import Callable
 
+import pytest
 from django.test import Client
 from playwright.sync_api import Locator, Page, expect
+
+pytestmark = pytest.mark.one_in(2)
 
 Open = Callable[..., Page]
 

@@ -21,6 +21,8 @@ from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import Note
 from scalewitness.ledger.services.signing import give_over, sign_checkpoint
 
+pytestmark = pytest.mark.one_in(2)
+
 LOG = read_signer(settings.LOG_SIGNING_KEY)
 NEXT, OTHER = (Signer(LOG.name, KeyType.ED25519, bytes([n] * 32)) for n in (6, 7))
 

@@ -12,7 +12,7 @@ from tests.world import new_id
 from scalewitness.animals.services import create_collection
 from scalewitness.pages.parts.picks import LIKELY, SHOWN
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(4)
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,8 @@ from scalewitness.domain.translog.keys import KeyType, Signer, read_signer
 from scalewitness.domain.translog.notes import signed
 from scalewitness_cli.main import cli
 
+pytestmark = pytest.mark.one_in(2)
+
 LOG = read_signer(settings.LOG_SIGNING_KEY)
 
 
@@ -196,7 +198,7 @@ def test_what_nobody_altered_gets_one_quiet_line(opened: Open, story: Told, page
 
 
 @pytest.mark.parametrize(("page", "what"), CASES)
-@pytest.mark.some(8)
+@pytest.mark.some(4)
 def test_the_alarm_names_what_was_altered(opened: Open, story: Told, page: str, what: str) -> None:
     statement, told = (ALTERATIONS | OF_THE_SALE | OF_THE_ANIMAL)[what]
     with altered(story, statement):
@@ -244,7 +246,7 @@ def test_what_is_saved_is_checked_by_the_command(
     ("page", "what"),
     [case for case in CASES if case[1] in ALTERED_ROWS],
 )
-@pytest.mark.some(3)
+@pytest.mark.some(2)
 def test_the_command_says_of_a_saved_page_what_the_browser_said(
     opened: Open, story: Told, page: str, what: str, tmp_path: Path
 ) -> None:

@@ -12,7 +12,7 @@ from tests.browser.conftest import Open, Site
 from tests.second_factors import app_of
 from tests.world import PASSWORD
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(4)
 
 
 @dataclass(frozen=True)

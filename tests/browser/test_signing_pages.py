@@ -18,7 +18,7 @@ from tests.world import PASSWORD
 
 from scalewitness_cli.main import cli
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(3)
 
 HERE = "/devices/this-browser"
 Command = Callable[..., Any]

@@ -7,6 +7,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, ViewportSize, expect
 from tests.browser.conftest import Open, Site, session_of
 
+pytestmark = pytest.mark.one_in(3)
+
 PHONE: ViewportSize = {"width": 360, "height": 740}
 DESK: ViewportSize = {"width": 1440, "height": 900}
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

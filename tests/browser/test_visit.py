@@ -15,7 +15,7 @@ from scalewitness.animals.models import Animal
 from scalewitness.domain.moments import rfc3339
 from scalewitness.intake.invitations import invite_by_letter
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(3)
 
 PHONE: ViewportSize = {"width": 360, "height": 740}
 MOST_TAPS, MOST_SCREENS = 12, 3

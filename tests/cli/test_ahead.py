@@ -7,6 +7,8 @@ from tests.cli.rooms import Machine, Room, envelope, invite, new_animal, push
 from tests.waiting import eventually
 from tests.world import probing
 
+pytestmark = pytest.mark.one_in(2)
+
 SOON = 4.0
 """Seconds until a visit opens; as many more as it takes where it had by the time of the sync."""
 
@@ -29,6 +31,7 @@ def called_on(odile: Machine, tag: str) -> str:
     return animal
 
 
+@pytest.mark.one_in(1)
 def test_of_a_visit_to_come_nothing_is_shown(room: Room, odile: Machine) -> None:
     greta = guest(room)
     visit = invite(odile, greta, called_on(odile, "Hornbeam-4"), opens=3600)

@@ -16,6 +16,8 @@ from scalewitness_cli.commands.common import ENDINGS
 from scalewitness_cli.identity import moment_now
 from scalewitness_cli.main import cli
 
+pytestmark = pytest.mark.one_in(5)
+
 
 @pytest.fixture(scope="module")
 def odile(room: Room) -> Machine:
@@ -145,6 +147,7 @@ def test_a_guest_leaves_a_weight_and_no_more(room: Room, odile: Machine) -> None
     assert condition(odile, animal)["grams"] == "700"
 
 
+@pytest.mark.one_in(1)
 def test_an_animal_is_registered_once_however_often_it_is_said(odile: Machine) -> None:
     dam = new_animal(odile, "C5")
     odile.sync()

@@ -19,7 +19,7 @@ from scalewitness_cli.outbox import items
 from scalewitness_cli.replica import put_collection
 from scalewitness_cli.store import Store
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 HEAD = "tag,species,description"
 URL = "http://127.0.0.1:1"

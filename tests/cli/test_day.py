@@ -10,7 +10,7 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.translog.keys import KeyType, Signer
 from scalewitness_cli.identity import moment_now
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(5)
 
 
 @pytest.fixture(scope="module")

@@ -22,7 +22,7 @@ from stack.local import LocalStack
 from stack.ready import free_port
 from stack.supervisor import Supervisor
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(5)
 
 FAST = 5.0
 """How much sooner than told the command asks again, where the tests wait for that."""

@@ -23,7 +23,7 @@ from scalewitness_cli.identity import moment_now
 from scalewitness_cli.recovery import spelled
 from scalewitness_cli.revoked import FILE
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(5)
 
 ENROL = """
 from django.utils import timezone

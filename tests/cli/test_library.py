@@ -26,6 +26,8 @@ from scalewitness_cli.identity import moment_now
 from scalewitness_client import Client, InvalidFact, NotAccepted, Refusal, Stopped, Unreachable
 from stack.local import ROOT
 
+pytestmark = pytest.mark.one_in(3)
+
 SCRIPT = re.compile(r"<!-- (\w+\.py) -->\n```python\n(.*?)```", re.DOTALL)
 PAGE = ROOT / "clients" / "LIBRARY.md"
 
@@ -81,6 +83,7 @@ def run(python: Path, machine: Machine, *arguments: str) -> "subprocess.Complete
     )  # fmt: skip
 
 
+@pytest.mark.one_in(1)
 def test_the_wheel_has_no_server_and_says_what_it_is(wheel: Path, python: Path) -> None:
     with ZipFile(wheel) as opened:
         names = opened.namelist()

@@ -6,7 +6,7 @@ import pytest
 from tests.cli.rooms import Machine, Room
 from tests.domain.tables.lists import workbook
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 ROWS = [
     ["My snakes"],

@@ -10,6 +10,8 @@ from tests.world import probing
 
 from scalewitness.domain.translog.leaf import read_leaf
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture
 def odile(room: Room) -> Machine:

@@ -13,6 +13,8 @@ from tests.pictures import camera_file
 from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness_cli.store import SINCE, VERSION, Store
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture(scope="module")
 def odile(room: Room) -> Machine:
@@ -45,6 +47,7 @@ def test_a_photo_goes_with_its_check_and_tells_nothing_else(odile: Machine, take
     assert file.read_bytes() == served
 
 
+@pytest.mark.one_in(1)
 def test_a_sync_that_dies_before_or_after_the_file_went(odile: Machine, taken: str) -> None:
     new_animal(odile, "P2")
     odile.sync()

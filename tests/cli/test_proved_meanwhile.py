@@ -12,6 +12,8 @@ from tests.waiting import eventually
 
 from scalewitness_cli.feed import PAGE
 
+pytestmark = pytest.mark.one_in(2)
+
 ANIMALS = PAGE + 5
 FEED, PROOFS = "/api/v1/changes", "/api/v1/proofs"
 
@@ -86,6 +88,7 @@ def test_what_does_not_fit_at_once_is_asked_for_again(
     assert found["alarm"] is None
 
 
+@pytest.mark.one_in(1)
 def test_what_never_fits_is_alarmed_when_all_is_here(
     room: Room, keeper: Machine, meddler: Meddler
 ) -> None:

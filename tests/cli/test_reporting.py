@@ -7,7 +7,7 @@ from hashlib import sha256
 import pytest
 from tests.cli.rooms import Machine, Room, invite, new_animal
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 WORD = (
     "Until they confirm it, or somebody without a share in the animal confirms what they read or "

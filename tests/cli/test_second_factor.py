@@ -9,7 +9,7 @@ from tests.cli.rooms import Machine, Room
 from tests.site_pages import Pages
 from tests.waiting import ENOUGH, killed_at_the_end
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 FAST = 5.0
 """The page's answer is asked for every five seconds."""

@@ -6,7 +6,7 @@ import pytest
 from tests.cli.meddler import Meddler, a_sign_in_page, cut_the_request, meddling, saying
 from tests.cli.rooms import Machine, Room, new_animal
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 NOWHERE = "http://127.0.0.1:1"
 FAST = 10.0

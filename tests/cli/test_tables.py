@@ -12,7 +12,7 @@ from scalewitness.domain.tables import files
 from scalewitness_cli import csvs
 from scalewitness_cli.checks import BadWord
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 HEAD = "animal,at,left,right,observed,conclusion,sureness,identified,held_by,harm,note"
 GOOD = "C1,2026-11-20T10:00:00+01:00,9:r 8.5:choice,8:a,,male,certain,tag:C1,keeper,swelling,"

@@ -19,6 +19,8 @@ from scalewitness.domain.translog.tree import leaf_hash
 from scalewitness_cli.memory import Memory
 from scalewitness_cli.revoked import FILE
 
+pytestmark = pytest.mark.one_in(5)
+
 LOG = Signer("record.example/log", KeyType.ED25519, bytes(range(32)))
 OLD = Signer("record.example/log", KeyType.ED25519, bytes(range(1, 33)))
 WITNESS = Signer("quiet.example", KeyType.COSIGNATURE, bytes(range(2, 34)))

@@ -4,6 +4,8 @@ import pytest
 from tests.cli.rooms import Machine, Room, envelope, fresh_id, new_animal, push
 from tests.world import probing
 
+pytestmark = pytest.mark.one_in(2)
+
 CHIP = "999000000077812"
 
 

@@ -18,7 +18,7 @@ from tests.waiting import ENOUGH, eventually, killed_at_the_end
 from scalewitness.domain.translog.keys import KeyType, Signer, read_verifier
 from scalewitness.domain.translog.notes import open_note, read_line, read_note
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 KEY = str(SIGNER.verifier)
 OTHER = Signer("other.example/log", KeyType.ED25519, bytes(32))

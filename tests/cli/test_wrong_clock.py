@@ -6,7 +6,7 @@ from datetime import datetime
 import pytest
 from tests.cli.rooms import Machine, Room, invite, new_animal
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(5)
 
 DAYS = 86_400.0
 

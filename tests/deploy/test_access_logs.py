@@ -29,6 +29,8 @@ from stack.local import LocalStack
 from stack.ready import LOOPBACK, free_port
 from stack.supervisor import Supervisor
 
+pytestmark = pytest.mark.one_in(3)
+
 SECRET = "NotByItsShape"
 
 
@@ -94,6 +96,7 @@ def ids_in(local: LocalStack) -> set[str]:
     return {one["request_id"] for one in requests_of(local)}
 
 
+@pytest.mark.one_in(1)
 def test_no_log_of_the_service_holds_a_secret_and_each_request_is_in_one(
     served: LocalStack,
 ) -> None:
@@ -275,6 +278,7 @@ def spoofed(proxy: Proxy, count: int) -> list[int]:
     ]
 
 
+@pytest.mark.one_in(1)
 @pytest.mark.some(1)
 @pytest.mark.parametrize("sample", [nginx, caddy])
 def test_a_proxy_keeps_secrets_out_of_its_logs_and_believes_no_caller(

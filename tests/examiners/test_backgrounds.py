@@ -20,7 +20,7 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.dossier import dossier
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 
 def told(world: World, animal: Animal, who: Keeper, viewer: Keeper | None = None) -> str:

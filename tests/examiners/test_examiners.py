@@ -16,7 +16,7 @@ from scalewitness.intake.statements import update_examiner_records
 from scalewitness.people.models import Keeper
 from scalewitness.standings.models import ExaminerRecord
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 
 def lays(world: World, animal: Animal) -> None:

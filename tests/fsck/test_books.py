@@ -202,7 +202,7 @@ ALTERED = {
 
 @pytest.mark.usefixtures("superuser")
 @pytest.mark.parametrize("what", ALTERED)
-@pytest.mark.some(5)
+@pytest.mark.some(3)
 def test_what_was_closed_and_altered_is_named(told: World, what: str) -> None:
     change, says = ALTERED[what]
     words = change.split()

@@ -19,6 +19,8 @@ from scalewitness.ledger.queries import spans
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import sign_checkpoint
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture(scope="module")
 def committed(

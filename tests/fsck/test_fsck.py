@@ -116,7 +116,7 @@ def test_a_bar_on_a_terminal(told: World, monkeypatch: pytest.MonkeyPatch) -> No
 
 @pytest.mark.usefixtures("superuser")
 @pytest.mark.parametrize("one", TABLE, ids=lambda one: one.change.__name__)
-@pytest.mark.some(10)
+@pytest.mark.some(6)
 def test_it_is_found(told: World, one: Tampering) -> None:
     position = one.change()
     first, stores = fsck()

@@ -65,7 +65,7 @@ def test_what_was_checked_is_not_read_again(
 
 @pytest.mark.usefixtures("told", "superuser")
 @pytest.mark.parametrize("one", TABLE, ids=lambda one: one.change.__name__)
-@pytest.mark.some(8)
+@pytest.mark.some(4)
 def test_what_was_altered_of_it_is_noticed(sound: Path, one: Tampering) -> None:
     was = sound.read_bytes()
     one.change()

@@ -22,7 +22,7 @@ from scalewitness.sales.models import Sale
 from scalewitness.sales.queries.arrivals import Arrival, arrivals_of
 from scalewitness.standings.queries.logged import labels_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 CHIP = "276098100000001"
 OTHER = "276098100000002"

@@ -21,7 +21,7 @@ from scalewitness.people.models import Grant, Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 MOMENT = timedelta(milliseconds=1)
 
 

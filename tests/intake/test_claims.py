@@ -22,7 +22,7 @@ from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of
 from scalewitness.traits.models import ClaimChange
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 HET: dict[str, Any] = {"locus": "albino", "says": "carries_one", "basis": "parents"}
 
 

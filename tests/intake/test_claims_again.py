@@ -12,7 +12,7 @@ from scalewitness.disclosures.models import Disclosure
 from scalewitness.domain.errors import Refused
 from scalewitness.traits.models import ClaimChange
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

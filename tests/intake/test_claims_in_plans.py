@@ -18,7 +18,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.traits.models import ClaimChange
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

@@ -18,7 +18,7 @@ from scalewitness.ledger.queries.entries import leaf_of
 from scalewitness.pages.animals.evidence import by_name
 from scalewitness.standings.queries.dossier import dossier
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 BEHIND = timedelta(days=2)
 
 

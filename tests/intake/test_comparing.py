@@ -27,7 +27,7 @@ from scalewitness.standings.queries.evidence import (
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 EGGS = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
 

@@ -12,7 +12,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.intake.services import accept_one
 from scalewitness.people.models import Keeper
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def shelf(world: World, keeper: Keeper) -> Collection:

@@ -23,7 +23,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.sales.models import Sale
 from scalewitness.sales.services import draft_sale
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

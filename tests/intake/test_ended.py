@@ -27,7 +27,7 @@ from scalewitness.standings.queries.assessing import yardstick
 from scalewitness.standings.queries.logged import labels_counted
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def ends(

@@ -17,7 +17,7 @@ from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.records import latest_records
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def settle_by_eggs(world: World, animal: Animal) -> None:

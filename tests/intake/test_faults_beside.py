@@ -134,6 +134,7 @@ def test_failed_and_not_stored(lasting_world: World, write: Callable[[World], Ac
 
 
 @pytest.mark.parametrize("write", WRITES)
+@pytest.mark.some(5)
 def test_failed_but_stored(
     lasting_world: World, monkeypatch: pytest.MonkeyPatch, write: Callable[[World], Act]
 ) -> None:

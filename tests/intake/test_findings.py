@@ -27,7 +27,7 @@ from scalewitness.standings.queries.replay import Replay
 
 SHALLOW: dict[str, object] = {"sureness": "unsure", "observed": probing("undetermined")["observed"]}
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

@@ -40,7 +40,7 @@ from scalewitness.standings.queries.footing import (
 )
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

@@ -25,7 +25,7 @@ from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 __all__ = ["two"]
 
 

@@ -28,7 +28,7 @@ from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import latest_standing, standings_of
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 NUMBER = "985 000 012 345 678"
 READ = "985000012345678"
 KNOWN = ("known_elsewhere",)

@@ -21,7 +21,7 @@ from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def hatchling(world: World, **body: Any) -> Animal:

@@ -22,7 +22,7 @@ from scalewitness.people.models import Keeper, NamedAsOne
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 LATER = timedelta(days=15)
 
 

@@ -29,7 +29,7 @@ from scalewitness.standings.queries.learned import QUARTER
 from scalewitness.standings.queries.logged import latest_standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 SLIGHT = {MISLEADS: "0.003000"}
 

@@ -17,7 +17,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.people.models import DeviceKeyEnd
 from scalewitness.people.queries.own_word import by_password_only, is_own, ruled
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
 from scalewitness.receipts.queries import entry_seen
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def plan(world: World, who: Keeper, sire: Animal, dam: Animal, season: int = 2027) -> UUID:

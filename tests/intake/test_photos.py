@@ -20,7 +20,7 @@ from scalewitness.intake.services import accept
 from scalewitness.ledger.models import Entry
 from scalewitness.people.models import Keeper
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 FILE = plain_file()
 
 

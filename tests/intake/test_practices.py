@@ -23,7 +23,7 @@ from scalewitness.people.services import name_practitioner
 from scalewitness.standings.queries.due import due
 from scalewitness.standings.queries.footing import footing_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 __all__ = ["two"]
 VET = {"practice": "veterinarian"}
 

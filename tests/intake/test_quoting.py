@@ -27,6 +27,8 @@ from scalewitness.quoted.queries import quotes_shown
 from scalewitness.receipts.bundles import bundled
 from scalewitness.standings.models import Standing
 
+pytestmark = pytest.mark.one_in(4)
+
 
 @pytest.fixture
 def animal(world: World) -> Animal:

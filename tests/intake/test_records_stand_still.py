@@ -19,7 +19,7 @@ from scalewitness.intake.statements import update_examiner_records
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.records import latest_records
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 def counted(who: Keeper) -> tuple[int, int]:

@@ -20,7 +20,7 @@ from scalewitness.people.models import DeviceKey as Key
 from scalewitness.people.queries.own_word import by_password_only, is_own
 from scalewitness_cli.devicekey import DeviceKey
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.standings.models import Standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @dataclass

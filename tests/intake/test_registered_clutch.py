@@ -12,7 +12,7 @@ from scalewitness.calls.models import Attestation
 from scalewitness.domain.errors import Refused
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ from scalewitness.searching.wanted import Wanted
 from scalewitness.standings.queries.logged import labels_counted
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 STANDS: Final = {
     "animal_registered": True,

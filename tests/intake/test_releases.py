@@ -23,7 +23,7 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import last_release, link_behind, progress_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 SECOND = "next@buyers.example"
 

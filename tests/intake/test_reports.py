@@ -27,7 +27,7 @@ from scalewitness.standings.queries.replay_animals import Retraced
 from scalewitness.standings.queries.rules_as_of import Rests, RulesAsOf
 from scalewitness.standings.queries.settling import settles
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 DOCUMENT = "ab" * 32
 

@@ -16,7 +16,7 @@ from scalewitness.standings.queries.dossier import dossier
 from scalewitness.standings.queries.due import due
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 DOCUMENT = "ab" * 32
 
 

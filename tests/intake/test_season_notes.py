@@ -16,6 +16,8 @@ from scalewitness.intake.outcomes import Outcome
 from scalewitness.people.models import Keeper
 from scalewitness.receipts.queries import entry_seen
 
+pytestmark = pytest.mark.one_in(4)
+
 
 @pytest.fixture
 def terrace(world: World) -> Collection:

@@ -28,7 +28,7 @@ from scalewitness.sales.queries import progress_of
 from scalewitness.standings.models import AdoptedPolicy, Standing
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @told_once

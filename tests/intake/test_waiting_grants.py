@@ -17,7 +17,7 @@ from scalewitness.calls.queries.visibility import checks_blind, parents_shown, s
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 DAYS_OF_GRACE = 14
 MOMENT = timedelta(milliseconds=1)
 

@@ -15,7 +15,7 @@ from scalewitness.domain.errors import Refused
 from scalewitness.domain.moments import rfc3339
 from scalewitness.people.models import Keeper
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 Said = tuple[Keeper, str, UUID, dict[str, Any]]
 """Who states what, about what."""
 

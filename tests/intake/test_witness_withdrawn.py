@@ -19,7 +19,7 @@ from scalewitness.people.models import Keeper, Practitioner
 from scalewitness.people.services import name_practitioner
 from scalewitness.standings.queries.replay import Replay
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 
 
 @pytest.fixture

@@ -23,7 +23,7 @@ from scalewitness.ledger.queries.witnesses import cosigned_note, heads_seen
 from scalewitness.ledger.services.pushing import LONGEST_WAIT, post, push_due
 from scalewitness.ledger.services.signing import sign_checkpoint
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 LOG = read_signer(configured.LOG_SIGNING_KEY)
 SIGNER = Signer("watch.example/quiet", KeyType.COSIGNATURE, bytes(range(32)))

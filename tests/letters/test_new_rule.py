@@ -21,7 +21,7 @@ from scalewitness.mail.services.composing import INSIDE, compose
 from scalewitness.mail.services.delivering import claim
 from scalewitness.sales.models import Sale
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 STRICT = {"verified": "0.999990"}
 

@@ -17,7 +17,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.queries import replaced_by
 from scalewitness.sales.models import OfferLink
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 __all__ = ["scene"]
 MOMENT = timedelta(milliseconds=1)
 

@@ -16,7 +16,7 @@ from scalewitness.mail.services.replacing import SETTLES
 from scalewitness.sales.models import Sale
 from stack.mailsink import MailSink
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(3)]
 
 
 def told(sink: MailSink, kind: str = "disclosure") -> list[str]:

@@ -35,7 +35,7 @@ from scalewitness.sales.models import AddressChange, Sale
 from scalewitness.sales.services import set_reminders
 from stack.mailsink import MailSink
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(3)]
 
 
 def owed(kind: str = "disclosure") -> Letter:

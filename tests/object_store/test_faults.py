@@ -32,6 +32,8 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.erasure import erase_own_texts
 from scalewitness.object_store import bucket as bucket_module
 
+pytestmark = pytest.mark.one_in(4)
+
 
 def refusing(status: int, code: str, *methods: str) -> Any:
     return lambda method, key: (status, code) if method in methods else None
@@ -226,7 +228,9 @@ def _alone(work: Any) -> None:
     connections.close_all()
 
 
+@pytest.mark.one_in(1)
 @pytest.mark.parametrize("request_", range(5))
+@pytest.mark.some(3)
 def test_killed_at_each_request_and_run_again(
     lasting_world: World, faulty: StandIn, request_: int
 ) -> None:

@@ -21,6 +21,8 @@ from scalewitness.pages.parts.qr import qr
 from scalewitness.people.models import Device, Grant, Keeper
 from scalewitness.people.services import enrol_device, rename
 
+pytestmark = pytest.mark.one_in(6)
+
 
 def latest(kind: str) -> EmailMultiAlternatives:
     """The newest letter of a kind, as it would leave now."""

@@ -1,7 +1,10 @@
 """How a collection's examiners agree, in words: the figures, the cautions, and for whom."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+
+pytestmark = pytest.mark.one_in(6)
 
 TABLE = [("male", "male"), ("male", "male"), ("female", "female"), ("male", "female")]
 

@@ -20,6 +20,8 @@ from scalewitness.pages.home.pending import Pending
 from scalewitness.pages.home.today import pending
 from scalewitness.people.models import Keeper
 
+pytestmark = pytest.mark.one_in(6)
+
 WITNESS = Signer("watch.example/quiet", KeyType.COSIGNATURE, bytes(range(32)))
 
 

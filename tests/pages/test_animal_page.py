@@ -2,10 +2,13 @@
 
 import re
 
+import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def first_button(html: str) -> str:

@@ -21,6 +21,8 @@ from scalewitness.intake.batch import Actor
 from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.people.services import name_practitioner
 
+pytestmark = pytest.mark.one_in(6)
+
 MOST = 31
 """Queries: 25 (wanted of every main page), and for the browser's proof where the log ends, which
 keys it was signed under, and what came late; and what was stated of its traits, and by whom. On a

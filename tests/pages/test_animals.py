@@ -3,11 +3,14 @@
 from urllib.parse import urlencode
 from uuid import UUID
 
+import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def listed(page: Page) -> list[UUID]:

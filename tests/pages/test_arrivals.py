@@ -13,6 +13,8 @@ from scalewitness.intake.rules.photos import take_photo_file
 from scalewitness.ledger.models import Entry
 from scalewitness.sales.models import Sale
 
+pytestmark = pytest.mark.one_in(6)
+
 CHIP = "276098100000001"
 
 

@@ -15,6 +15,8 @@ from scalewitness.mail.models import Letter
 from scalewitness.sales.models import Sale
 from scalewitness.sales.queries import progress_of
 
+pytestmark = pytest.mark.one_in(6)
+
 
 def new_animal_path(here: Here) -> str:
     return f"/collections/{here.collection.pk}/animals/new"

@@ -22,6 +22,8 @@ from scalewitness.people.services import name_practitioner
 from scalewitness.sales.models import Sale, SaleStep
 from scalewitness.sales.queries import progress_of
 
+pytestmark = pytest.mark.one_in(6)
+
 
 @told_once
 def offered(here: Here) -> Sale:

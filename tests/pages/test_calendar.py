@@ -19,6 +19,8 @@ from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import SeasonNote
 from scalewitness.people.models import Keeper
 
+pytestmark = pytest.mark.one_in(6)
+
 
 def paired(here: Here, sire: Animal, dam: Animal) -> UUID:
     return season_notes.paired(here, sire, dam, timezone.now().year)

@@ -11,6 +11,8 @@ from tests.pages.conftest import Here
 from scalewitness.pages.plots.pedigree import Ancestor, Sex, pedigree
 from scalewitness.pages.plots.sign import STROKES
 
+pytestmark = pytest.mark.one_in(6)
+
 HOSTILE = "<b>&\"alert'"
 
 

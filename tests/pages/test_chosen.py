@@ -4,12 +4,15 @@ import csv
 import io
 from typing import Any
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def chosen(what: str, *animals: Animal) -> str:

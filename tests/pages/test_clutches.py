@@ -1,10 +1,13 @@
 """A clutch checked in one form: every row on its own, nothing twice, nothing lost."""
 
+import pytest
 from tests.pages.browser import Browser, Form
 from tests.pages.conftest import Here
 
 from scalewitness.animals.models import Animal
 from scalewitness.calls.models import Call
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def clutch(here: Here, count: int = 3) -> list[Animal]:

@@ -17,7 +17,7 @@ from scalewitness.mail.services.links import code_of
 from scalewitness.sales.models import ConfirmationCode, Sale
 from scalewitness.sales.queries import progress_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 
 
 @told_once

@@ -24,6 +24,8 @@ from scalewitness.people.models import Keeper
 from scalewitness.people.services import enrol_device, name_practitioner
 from scalewitness.sales.models import Sale
 
+pytestmark = pytest.mark.one_in(6)
+
 
 @told_once
 def fallen(here: Here) -> Sale:
@@ -42,6 +44,7 @@ def dispute_path() -> str:
     return f"/disputes/{Dispute.objects.get().pk}"
 
 
+@pytest.mark.one_in(1)
 def test_the_link_shows_both_versions_and_takes_the_acknowledgement_once(
     here: Here, anyone: Browser, odile: Browser, fallen: Sale
 ) -> None:
@@ -115,6 +118,7 @@ def test_a_buyer_who_is_a_keeper_acknowledges_when_signed_in(here: Here, stan: B
     assert Acknowledgement.objects.filter(disclosure=owed).exists()
 
 
+@pytest.mark.one_in(1)
 def test_no_one_else_sees_a_disclosure(here: Here, greta: Browser, fallen: Sale) -> None:
     assert greta.open(f"/disclosures/{Disclosure.objects.get().pk}").status == 404
     assert "Vesper" not in greta.open("/disclosures").html
@@ -213,6 +217,7 @@ def test_what_a_seller_says_of_the_buyer_is_shown_as_their_word(
     assert "; the buyer denies it." in odile.open(dispute_path()).text
 
 
+@pytest.mark.one_in(1)
 def test_the_call_is_set_aside_and_the_sex_restored_once_the_buyer_agrees(
     here: Here, odile: Browser, anyone: Browser, claimed: str, fallen: Sale
 ) -> None:

@@ -1,7 +1,10 @@
 """The pages of an animal that died, is lost or was stolen."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import MALE, Here
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def test_a_keeper_says_so_and_it_leaves_the_lists(here: Here, odile: Browser) -> None:

@@ -1,11 +1,14 @@
 """The page of an examiner: the record in words, and to whom it opens."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import MALE, Here
 from tests.plugins.told_once import told_once
 
 from scalewitness.animals.models import Animal
 from scalewitness.intake.statements import update_examiner_records
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def settled_female(here: Here, tag: str, said: str) -> Animal:

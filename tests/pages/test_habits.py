@@ -18,7 +18,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
 from scalewitness.visits.models import Visit
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 OPENS, CLOSES = datetime(2027, 1, 9, 14, 5, tzinfo=UTC), datetime(2027, 1, 12, 23, 30, tzinfo=UTC)
 
 

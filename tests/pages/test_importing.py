@@ -25,6 +25,8 @@ from scalewitness.importing.tasks import forget_old_lists
 from scalewitness.ledger.models import Entry
 from scalewitness.standings.models import Standing
 
+pytestmark = pytest.mark.one_in(6)
+
 LIST = (
     "Tag;Species;Sex;Weight (g);Chip\nI-1;BP;1.0;1.240,5;\nI-2;corn;f?;;900012000007777\nI-3;;m;;\n"
 )
@@ -62,6 +64,7 @@ def store(browser: Browser, page: Page) -> Page:
 ANSWERS = {"sex_from": "own", "weighed": "2026-01-02", "species": "boa_imperator"}
 
 
+@pytest.mark.one_in(1)
 def test_nothing_is_stored_before_it_is_confirmed_and_then_each_line_whole(
     here: Here, odile: Browser
 ) -> None:
@@ -96,6 +99,7 @@ def test_what_is_open_keeps_back_its_lines_and_no_others(here: Here, odile: Brow
     assert Identifier.objects.filter(code__startswith="I-").count() == 3
 
 
+@pytest.mark.one_in(1)
 def test_the_same_file_twice_doubles_nothing(here: Here, odile: Browser) -> None:
     store(odile, answer(odile, bring(odile, here), **ANSWERS))
     entries = Entry.objects.count()
@@ -193,6 +197,7 @@ def test_a_partner_whose_share_ended_confirms_nothing(here: Here, odile: Browser
     assert Entry.objects.count() == before + 1
 
 
+@pytest.mark.one_in(1)
 def test_a_number_of_anothers_animal_is_not_told_before_it_is_stated(
     here: Here, odile: Browser, stan: Browser
 ) -> None:

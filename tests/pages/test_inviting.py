@@ -19,6 +19,8 @@ from scalewitness.people.services import vouch
 from scalewitness.visits.models import InvitationByLetter, Visit
 from scalewitness.visits.tasks import forget_invitations
 
+pytestmark = pytest.mark.one_in(6)
+
 NOBODY = "new.keeper@people.example"
 
 
@@ -87,6 +89,7 @@ def test_days_are_the_hosts_own(here: Here, odile: Browser, snake: Animal) -> No
     assert "A visit closes after it opens" in backwards.text
 
 
+@pytest.mark.one_in(1)
 def test_whoever_has_no_account_is_invited_as_whoever_has_one(
     here: Here, odile: Browser, snake: Animal
 ) -> None:

@@ -18,7 +18,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.standings.services import store_examiner_record
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 __all__ = ["alike", "two"]
 
 

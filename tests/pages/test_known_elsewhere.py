@@ -14,7 +14,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import OfferLink
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 __all__ = ["two"]
 SENTENCE = "This number is known elsewhere"
 SINCE = "Another record bears this transponder’s number since"

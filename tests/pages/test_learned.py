@@ -1,5 +1,6 @@
 """What the record has learned, as a keeper reads it."""
 
+import pytest
 from tests.learned import LITTLE, MISLEADS, publish, put_in_force
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
@@ -8,6 +9,8 @@ from scalewitness.intake.numbers import adopt_numbers
 from scalewitness.planning.supposing import SupposedAnswer, suppose
 from scalewitness.sales.models import Sale
 from scalewitness.standings.queries.logged import latest_standing
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def test_before_anything_was_learned_it_says_so(here: Here, stan: Browser) -> None:

@@ -20,6 +20,8 @@ from scalewitness.people.models import Keeper
 from scalewitness.visits.models import InvitationByLetter, Visit
 from scalewitness_cli.identity import fresh_id
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @pytest.fixture(autouse=True)
 def nothing_counted() -> None:

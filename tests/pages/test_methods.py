@@ -10,6 +10,8 @@ from scalewitness.calls.models import Call
 from scalewitness.domain.observations import Method
 from scalewitness.pages.calls.methods import FORMS
 
+pytestmark = pytest.mark.one_in(6)
+
 COMMON = {
     "conclusion": "female",
     "sureness": "certain",

@@ -17,6 +17,8 @@ from scalewitness.calls.models import Call
 from scalewitness.ledger.models import Entry
 from scalewitness.pages.parts.picks import SHOWN as OFFERED
 
+pytestmark = pytest.mark.one_in(6)
+
 
 def path(here: Here) -> str:
     return f"/collections/{here.collection.pk}/clutches/new"
@@ -63,6 +65,7 @@ def pair(here: Here) -> tuple[Animal, Animal]:
     return dam, sire
 
 
+@pytest.mark.one_in(1)
 def test_a_clutch_is_registered_with_weights_traits_and_first_checks_once(
     here: Here, odile: Browser, pair: tuple[Animal, Animal]
 ) -> None:
@@ -233,6 +236,7 @@ def test_a_row_that_was_emptied_is_left_out(here: Here, odile: Browser) -> None:
     assert set(Identifier.objects.values_list("code", flat=True)) == {"LG-26-01", "LG-26-03"}
 
 
+@pytest.mark.one_in(1)
 def test_looking_through_it_stores_nothing(here: Here, odile: Browser) -> None:
     """What Enter does without script."""
     here.now_is_now()

@@ -17,6 +17,8 @@ from scalewitness.ledger.models import Entry, Text
 from scalewitness.standings.queries.dossier import dossier
 from scalewitness_cli.handover import Unsent
 
+pytestmark = pytest.mark.one_in(6)
+
 DATA = "data:application/json;base64,"
 
 

@@ -21,6 +21,8 @@ from scalewitness.people.models import UNNAMED, Device, Keeper
 from scalewitness.people.queries import account_of, has_verified_address, names_of
 from scalewitness.people.services import vouch
 
+pytestmark = pytest.mark.one_in(6)
+
 ADDRESS = "owner@keepers.example"
 CHEATS, OWN = "squat-the-room-5", "nine-calm-coils"
 

@@ -1,11 +1,14 @@
 """A breeder plans the season, and sees at once what it no longer rests on."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
 
 from scalewitness.animals.services import create_collection
 from scalewitness.breeding.models import Pairing
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def test_a_pairing_is_planned_seen_and_dropped(here: Here, odile: Browser) -> None:

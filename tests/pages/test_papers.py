@@ -21,7 +21,7 @@ from scalewitness.pages.papers.typesetting import PRESS
 from scalewitness.pages.receipts.log import log_keys
 from scalewitness.sales.models import Sale
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 
 EVIL = '#panic() #eval("1") [*x*] $x$ <b>b</b> @ref \\ #image("/etc/passwd") "quoted"'
 

@@ -17,6 +17,8 @@ from scalewitness.mail.services.links import link_token
 from scalewitness.pages.guards import uploads
 from scalewitness.sales.models import OfferLink
 
+pytestmark = pytest.mark.one_in(6)
+
 
 def upload(reader: Browser, path: str, data: bytes) -> int:
     asked = [one for one in reader.open(path).forms if "picture" in one.names]

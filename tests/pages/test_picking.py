@@ -3,6 +3,7 @@
 import re
 from typing import Any
 
+import pytest
 from tests.pages.browser import Browser, Page
 from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
@@ -13,6 +14,8 @@ from scalewitness.pages.parts.picks import SHOWN
 from scalewitness.people.models import Grant
 from scalewitness.sales.models import Sale
 from scalewitness.visits.models import InvitationByLetter
+
+pytestmark = pytest.mark.one_in(6)
 
 FAR = "T-00"
 """Registered first, and so offered last."""

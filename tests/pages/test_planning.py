@@ -15,6 +15,8 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.people.services import enrol_device
 from scalewitness.planning.plans import WEIGHED
 
+pytestmark = pytest.mark.one_in(6)
+
 
 @pytest.fixture
 def probed(here: Here) -> Animal:

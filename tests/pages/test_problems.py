@@ -14,7 +14,7 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.links import link_token
 from scalewitness.sales.models import Sale
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 
 
 @told_once

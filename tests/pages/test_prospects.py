@@ -13,6 +13,8 @@ from tests.world import new_id
 
 from scalewitness.animals.models import Animal
 
+pytestmark = pytest.mark.one_in(6)
+
 MOST = 20
 """Queries of the page of what an animal carries."""
 

@@ -1,5 +1,6 @@
 """Receipts on pages: offered where something was accepted, read in words, taken as a file."""
 
+import pytest
 import segno
 from django.conf import settings
 from django.db import connection
@@ -14,6 +15,8 @@ from scalewitness.domain.translog.receipts import Proven, prove, read_receipt
 from scalewitness.ledger.models import Entry
 from scalewitness.pages.parts.qr import qr
 from scalewitness.sales.models import Sale
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def proven(page: Page) -> Proven:

@@ -11,6 +11,8 @@ from tests.signing import Paper, Phone, paper, phone, rule
 from scalewitness.people.models import DeviceKey
 from scalewitness.people.queries.own_word import ruled
 
+pytestmark = pytest.mark.one_in(6)
+
 
 @pytest.fixture
 def device(here: Here) -> Phone:

@@ -1,9 +1,12 @@
 """The page of an animal that was registered in error: stated there, and what is left of it."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 
 from scalewitness.ledger.models import Entry
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def test_it_leaves_every_list_and_its_page_says_so(here: Here, odile: Browser) -> None:

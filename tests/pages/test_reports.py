@@ -25,7 +25,7 @@ from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Practitioner, PractitionerLink
 from scalewitness.people.services import enter_address, name_practitioner
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 PRACTICE = "desk@practice.example"
 
 

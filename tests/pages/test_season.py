@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import new_id
@@ -9,6 +10,8 @@ from tests.world import new_id
 from scalewitness.breeding.models import Pairing
 from scalewitness.seasons.models import Season
 from scalewitness.seasons.services.computing import compute_due
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def test_a_season_is_planned_by_hand_worked_out_and_changed(here: Here, odile: Browser) -> None:

@@ -16,6 +16,8 @@ from scalewitness.mail.models import Letter
 from scalewitness.mail.services.composing import compose
 from scalewitness.people.models import Keeper
 
+pytestmark = pytest.mark.one_in(6)
+
 AUTHENTICATE = "/accounts/2fa/authenticate/"
 SET_UP = "/accounts/2fa/app/set-up/"
 

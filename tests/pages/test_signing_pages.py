@@ -30,6 +30,8 @@ from scalewitness.people.models import Device, Practitioner
 from scalewitness.people.queries.own_word import by_password_only
 from scalewitness.visits.models import InvitationByLetter
 
+pytestmark = pytest.mark.one_in(6)
+
 TYPED = {**COMMON, "feature": "spurs", "note": "calm\r\nwhile held"}
 
 

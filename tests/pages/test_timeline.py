@@ -18,6 +18,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.pages.plots.timeline import APART, Happened, timeline
 
+pytestmark = pytest.mark.one_in(6)
+
 START = datetime(2024, 3, 6, 12, tzinfo=UTC)
 NOW = START + timedelta(days=400)
 

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.plugins.told_once import told_once
@@ -11,6 +12,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.animals.services import create_collection
 from scalewitness.pages.home.pending import Group, Pending
 from scalewitness.pages.home.today import pending
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def found(here: Here, group: Group) -> list[Pending]:

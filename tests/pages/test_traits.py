@@ -1,5 +1,6 @@
 """The pages of what is stated of an animal's traits."""
 
+import pytest
 from tests.families import family, result_of
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
@@ -8,6 +9,8 @@ from tests.plugins.told_once import told_once
 from scalewitness.animals.models import Animal
 from scalewitness.sales.models import Sale
 from scalewitness.traits.queries import statements_of
+
+pytestmark = pytest.mark.one_in(6)
 
 
 @told_once

@@ -1,11 +1,14 @@
 """“Animals that travelled together”: from the collection, from a dispute, and who may ask."""
 
+import pytest
 from tests.pages.browser import Browser
 from tests.pages.conftest import Here
 from tests.world import keeper, new_id
 
 from scalewitness.animals.models import Animal
 from scalewitness.disputes.models import Dispute
+
+pytestmark = pytest.mark.one_in(6)
 
 
 def exchanged(here: Here) -> tuple[Animal, Animal]:

@@ -16,6 +16,8 @@ from scalewitness.domain.moments import rfc3339
 from scalewitness.sales.models import Sale
 from scalewitness.visits.models import Visit
 
+pytestmark = pytest.mark.one_in(2)
+
 SEX = re.compile(r"\b(male|female|verified|probable|contested|unsexed|sire|dam)\b", re.IGNORECASE)
 PROBED = {
     "left": "9",
@@ -112,6 +114,7 @@ def test_no_page_names_a_sex_or_a_name_to_a_blind_guest(
         assert SEX.search(text) is None, path
 
 
+@pytest.mark.one_in(1)
 def test_pages_are_alike_whatever_the_record_says(here: Here, greta: Browser) -> None:
     """The whole markup a blind guest is sent is the same for a verified male, a verified
     female, a contested animal and one that nobody ever checked."""
@@ -142,6 +145,7 @@ def test_pages_are_alike_whatever_the_record_says(here: Here, greta: Browser) ->
     assert sent[0] == sent[1] == sent[2] == sent[3]
 
 
+@pytest.mark.one_in(1)
 def test_what_comes_next_hangs_on_codes_and_own_calls_alone(here: Here, greta: Browser) -> None:
     """Whatever was found before: those still to be checked by code, then from the top again."""
     animals = {
@@ -247,6 +251,7 @@ def test_a_probing_is_logged_and_only_then_the_rest_is_shown(
     assert MALE in greta.open(f"/animals/{barnaby.pk}").text
 
 
+@pytest.mark.one_in(1)
 def test_sending_the_form_twice_is_one_call(here: Here, greta: Browser, barnaby: Animal) -> None:
     here.visit(here.greta, barnaby)
     form = greta.open(f"/animals/{barnaby.pk}/calls/new/probing").form()

@@ -9,7 +9,7 @@ from tests.world import World, keeper, new_id
 
 from scalewitness.calls.models import Call
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(6)]
 
 EGGS = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
 

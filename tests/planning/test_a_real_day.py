@@ -17,7 +17,7 @@ from scalewitness.planning.available import SUPPOSED_PRICES, Examiners, Prices, 
 from scalewitness.planning.plans import PlannedAnimal, PlannedVisit, plan_animal, plan_visit
 from scalewitness.planning.supposing import SupposedAnswer, suppose
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 FREE = Prices(dict.fromkeys(SUPPOSED_PRICES.by, 0.0), 500.0)
 

@@ -28,7 +28,7 @@ from scalewitness.planning.plans import (
 )
 from scalewitness.planning.supposing import SupposedAnswer, suppose
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 
 def planned(world: World, animal: Animal) -> PlannedAnimal:

@@ -7,7 +7,8 @@ examples then, where a test does not say how many.
 ``@pytest.mark.some(5)`` beside ``parametrize``: of the cases, which are alike, an ordinary run asks
 five, others with each seed of pytest-randomly's; ``besides=`` names those it always asks.
 ``pytestmark = pytest.mark.one_in(3)``: of the tests of a file it asks one in three; always those
-that prove a long one, and those that are marked ``one_in(1)``. A case asked for by its name is run.
+that prove a long one, those that are marked ``one_in(1)``, and those whose name says that they
+prove what must never happen. A case asked for by its name is run.
 """
 
 import math
@@ -20,6 +21,8 @@ from typing import Any
 import pytest
 from hypothesis import settings as hypothesis
 
+PROMISED = re.compile(r"blind|forged|altered|erased")
+"""In the name of a test: it is always asked."""
 LEFT_OUT = pytest.StashKey[dict[str, int]]()
 
 
@@ -82,9 +85,10 @@ def beyond(
     for one in items:
         if one.get_closest_marker("some"):
             cases.setdefault(test_of(one), []).append(one)
-        if (mark := one.get_closest_marker("one_in")) and test_of(one) not in needed:
-            file = one.nodeid.partition("::")[0], mark.args[0]
-            tests.setdefault(file, {}).setdefault(test_of(one), []).append(one)
+        file, _, name = test_of(one).partition("::")
+        mark: Any = one.get_closest_marker("one_in")
+        if mark and test_of(one) not in needed and not PROMISED.search(name):
+            tests.setdefault((file, mark.args[0]), {}).setdefault(name, []).append(one)
     for of_test in cases.values():
         yield from _cases_beyond(of_test, seed)
     for (_, share), of_file in tests.items():

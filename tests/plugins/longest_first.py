@@ -50,6 +50,17 @@ LONGEST = (
     "intake/test_pieces.py",
     "browser/test_signing_pages.py",
     "browser/rackside/test_access.py",
+    "pages/test_proving.py",
+    "setting_up/test_init.py",
+    "cli/test_insider.py",
+    "ledger/test_memory_etcd.py",
+    "browser/rackside/test_hatch_faults.py",
+    "intake/test_faults_beside.py",
+    "browser/rackside/test_undo.py",
+    "cli/test_proved_meanwhile.py",
+    "browser/rackside/test_own_entries.py",
+    "letters/test_every_link_opens.py",
+    "intake/test_outcome_unknown.py",
 )
 """After ``tests/``: those that take ten seconds and more on two idle cores."""
 

@@ -16,6 +16,8 @@ from scalewitness.animals.models import Animal
 from scalewitness.intake.erasure import erase_texts_of
 from scalewitness.people.services import revoke_device, sign_out_everywhere
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture
 def world(lasting_world: World) -> World:

@@ -25,6 +25,8 @@ from scalewitness.postgresql import impatient
 from scalewitness.replica import ALIAS, reading
 from scalewitness.serving import replicas as serving
 
+pytestmark = pytest.mark.one_in(3)
+
 
 @pytest.fixture
 def odile(lasting_world: World) -> Api:

@@ -19,6 +19,8 @@ from scalewitness.ledger.queries.tree import tip
 from scalewitness.ledger.services.signing import sign_checkpoint
 from scalewitness.replica import ALIAS, ReplicaReader
 
+pytestmark = pytest.mark.one_in(2)
+
 
 @pytest.fixture
 def world(lasting_world: World) -> World:

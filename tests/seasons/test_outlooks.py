@@ -35,7 +35,7 @@ from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
 from scalewitness.seasons.services.settings import edit_season
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(4)]
 __all__ = ["stans"]
 YEAR = 2027
 
@@ -238,6 +238,7 @@ def test_a_mate_that_may_be_seen_no_more_takes_the_numbers_with_it(
     assert worked_out(world).plan == ()
 
 
+@pytest.mark.one_in(1)
 def test_a_partner_to_a_pairing_learns_nothing_of_third_animals(
     world: World, planned: Animal, stans: Animal
 ) -> None:

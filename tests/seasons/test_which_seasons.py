@@ -22,7 +22,7 @@ from scalewitness.seasons.services import computing
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 __all__ = ["planned", "stans"]
 
 

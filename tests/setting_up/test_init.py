@@ -24,6 +24,8 @@ from scalewitness.setting_up import answers, command, files
 from scalewitness.setting_up.keys import fresh_log_key
 from scalewitness.setting_up.refusing import CannotSetUp
 
+pytestmark = pytest.mark.one_in(4)
+
 BARE = {
     name: value
     for name, value in os.environ.items()
@@ -126,6 +128,7 @@ def run(arguments: list[str], env: Mapping[str, str] = BARE) -> subprocess.Compl
     return subprocess.run(whole, env=env, capture_output=True, text=True, timeout=120, check=False)
 
 
+@pytest.mark.one_in(1)
 def test_one_command_makes_a_service(made: Made) -> None:
     assert made.result.returncode == 0, made.result.stderr
     files = made.path, env_file.owners(made.path)
@@ -195,6 +198,7 @@ def test_the_same_again_changes_nothing(made: Made) -> None:
     assert {one: one.read_text() for one in kept} == kept
 
 
+@pytest.mark.one_in(1)
 def test_new_keys_are_never_made_for_a_record_that_is_there(
     made: Made, tmp_path: Path, alone: None, capsys: pytest.CaptureFixture[str]
 ) -> None:

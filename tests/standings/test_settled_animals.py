@@ -23,7 +23,7 @@ from scalewitness.standings.queries.replay import Replay
 from scalewitness.standings.queries.settled_animals import settled_animals
 from scalewitness.standings.tasks import learn_numbers
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 
 def settled(world: World, tag: str, sex: str = "female") -> Animal:

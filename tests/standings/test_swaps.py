@@ -14,7 +14,7 @@ from scalewitness.domain.errors import NotFound
 from scalewitness.people.models import Keeper
 from scalewitness.standings.queries.swaps import Compared, compare_labels, travellers_seen
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 
 CODES = ("999000000010121", "999000000010122")
 

@@ -12,7 +12,7 @@ from scalewitness.domain.translog.notes import signed
 from scalewitness.domain.translog.receipts import Receipt
 from scalewitness.domain.translog.tree import leaf_hash
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(4)
 
 
 def test_without_javascript_the_page_reads_and_says_what_to_do(opened: Open) -> None:

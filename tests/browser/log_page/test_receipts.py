@@ -20,7 +20,7 @@ from scalewitness.domain.translog.notes import Note, signature_line, signed
 from scalewitness.domain.translog.receipts import Receipt, prove
 from scalewitness.domain.translog.tree import leaf_hash
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(4)
 
 KEY = str(LOG.verifier)
 OTHER = Signer(LOG.name, KeyType.ED25519, bytes(range(1, 33)))

@@ -22,6 +22,8 @@ from tests.browser.rackside.conftest import (
     wrong_clock,
 )
 
+pytestmark = pytest.mark.one_in(2)
+
 SOON, LEFT = 14.0, 8.0
 """Seconds from the invitation until the visit opens, and those of them left for looking at what
 the phone shows before. Where nobody looks, fewer do."""

@@ -18,7 +18,7 @@ from tests.browser.rackside.conftest import HERE, NewPhone, Phone, Racks, Visit,
 
 from stack.local import ROOT
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 TABLE = (
     "212222 222122 222221 121223 121322 131222 122213 122312 132212 221213 221312 231212 112232 "

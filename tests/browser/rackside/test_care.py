@@ -31,7 +31,7 @@ from tests.world import probing
 from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.leaf import Leaf
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 AWAY = "net::ERR_FAILED"
 

@@ -26,7 +26,7 @@ from scalewitness.domain.moments import parse_moment
 from scalewitness.domain.translog.devices import DeviceKeys
 from scalewitness.domain.translog.leaf import Leaf
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 DAY = 86_400
 TWO_DAYS = pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 STORE = "const s = await import('/rackside/store/replica.js');"
 SESSION = """const session = await new Promise((done) => {

@@ -20,7 +20,7 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 MOST_TAPS, MOST_SCREENS = 11, 2.5
 TARGET = 48

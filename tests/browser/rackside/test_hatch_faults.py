@@ -32,7 +32,7 @@ from tests.browser.rackside.hatching import (
 
 from scalewitness.domain.moments import parse_moment
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 KINDS = ["animal_registered", "identifier_assigned", "husbandry_noted", "call_made"]
 

@@ -3,6 +3,7 @@ later; and what whoever is to check the dam blind finds of it."""
 
 import json
 
+import pytest
 from playwright.sync_api import FilePayload, Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -27,6 +28,8 @@ from tests.browser.rackside.hatching import (
     weigh,
 )
 from tests.pictures import camera_file
+
+pytestmark = pytest.mark.one_in(3)
 
 REGISTER = "Register 2 young with 2 calls"
 

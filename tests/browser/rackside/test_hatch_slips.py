@@ -1,6 +1,7 @@
 """Slips on a hatch day: a double tap, signing out before anything is registered, putting aside a
 registration that was refused, sexing young that are to be left in peace."""
 
+import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.rackside.conftest import (
     HERE,
@@ -14,6 +15,8 @@ from tests.browser.rackside.conftest import (
 )
 from tests.browser.rackside.hatching import Thumb, answer, clutch, signed_in
 from tests.world import PASSWORD
+
+pytestmark = pytest.mark.one_in(2)
 
 TWICE = "(button) => { button.click(); button.click(); }"
 

@@ -17,7 +17,7 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 NARROW = {"width": 320, "height": 640}
 IN_SIGHT = """() => {

@@ -32,7 +32,7 @@ from scalewitness.domain.translog.notes import read_note, signature_line, signed
 from scalewitness.domain.translog.proofs import consistency_proof
 from scalewitness_cli.alarms import Alarm, proves_fault
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 OURS, THEIRS = (Signer("log.example", KeyType.ED25519, bytes([seed]) * 32) for seed in (1, 2))
 LEAVES = synthetic(9)

@@ -18,7 +18,7 @@ from tests.browser.rackside.conftest import (
 )
 from tests.browser.rackside.test_care import announced, at_the_racks, kept_at, press
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 AWAY = "net::ERR_FAILED"
 

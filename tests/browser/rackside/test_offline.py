@@ -26,7 +26,7 @@ from tests.pictures import camera_file
 from scalewitness.domain.pictures.reencoding import check_decodable
 from scalewitness.domain.translog.devices import DeviceKeys
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 TAGS = ("K-1", "K-2", "K-3", "K-4", "K-5")
 

@@ -15,7 +15,7 @@ from tests.browser.rackside.conftest import (
     pick,
 )
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 WORD = re.compile("Until they confirm it, .* it is your word and verifies nothing")
 LAB = "Larkmoor marker laboratory"

@@ -20,6 +20,8 @@ from tests.browser.rackside.conftest import (
 )
 from tests.world import probing
 
+pytestmark = pytest.mark.one_in(3)
+
 FOUND = "Checked by this phone: it is in the log as it was sent."
 MISSED = "Alarm: the log does not hold this as it was sent from this phone."
 

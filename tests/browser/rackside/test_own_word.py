@@ -45,6 +45,8 @@ from scalewitness.domain.translog.own_word import own_word
 from scalewitness.domain.translog.signatures import fingerprint
 from scalewitness_cli.devicekey import DeviceKey
 
+pytestmark = pytest.mark.one_in(3)
+
 ENDED = [enrolled(OTHER), endorsed(MINE, OTHER), revoked(MINE, OTHER)]
 SECOND = Ed25519PrivateKey.generate()
 NEVER = "2026-99-99T99:99:99.000000Z"
@@ -57,6 +59,7 @@ JUDGED = """(async () => {
 })()"""
 
 
+@pytest.mark.one_in(1)
 def test_the_phone_judges_as_the_command_does(modules: Any) -> None:
     stories: list[list[Leaf]] = [
         [],

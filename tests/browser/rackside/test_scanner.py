@@ -24,7 +24,7 @@ from tests.browser.rackside.conftest import (
     until,
 )
 
-pytestmark = pytest.mark.one_in(3)
+pytestmark = pytest.mark.one_in(6)
 
 READER, HAND = 0.012, 0.18
 """Seconds between two keys."""

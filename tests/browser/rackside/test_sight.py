@@ -26,7 +26,7 @@ from tests.browser.rackside.conftest import (
 )
 from tests.world import PASSWORD, probing
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 
 @pytest.mark.one_in(1)

@@ -28,7 +28,7 @@ from tests.browser.rackside.test_offline import add_photo, photo_arrived
 
 from scalewitness.domain.translog.leaf import Leaf
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 CLEARED = "indexeddb,cache_storage,service_workers,local_storage"
 

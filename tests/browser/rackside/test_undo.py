@@ -30,7 +30,7 @@ from tests.browser.rackside.test_offline import add_photo
 
 from scalewitness.domain.moments import parse_moment
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(6)
 
 DAY = 86_400
 AWAY = "net::ERR_FAILED"

@@ -11,6 +11,8 @@ from tests.pictures import GPS, camera_file, drawn, plain_file
 from scalewitness.domain.pictures.plain import LONGEST_SIDE, NotPlain, size_of
 from scalewitness.domain.pictures.reencoding import check_decodable, reencoded
 
+pytestmark = pytest.mark.one_in(2)
+
 PLAIN = plain_file()
 
 

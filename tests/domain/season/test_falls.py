@@ -20,6 +20,8 @@ from scalewitness.domain.season.repair import repaired
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.season.values import Limits
 
+pytestmark = pytest.mark.one_in(2)
+
 MAIN, SPARE = animal("m", 0.9, VISUAL, young={}), animal("n", 0.8, VISUAL)
 DAMS = [animal(key, 0.01, HET) for key in "fgh"]
 DAMS_BY_KEY = {"f", "g", "h"}

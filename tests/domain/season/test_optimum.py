@@ -25,6 +25,8 @@ from scalewitness.domain.season.options import Options, possible
 from scalewitness.domain.season.scenarios import Scenarios
 from scalewitness.domain.season.values import Barred
 
+pytestmark = pytest.mark.one_in(2)
+
 GAP = 0.011
 """What the solver may leave, as the data have it, and rounding."""
 

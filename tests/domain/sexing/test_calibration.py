@@ -14,6 +14,8 @@ from bench.worlds import AS_MODELLED, OTHERWISE
 from bench.worlds import WORLDS as EVERY
 from scalewitness.domain.sexing.parameters import CURRENT, VERSIONS, load_parameters
 
+pytestmark = pytest.mark.one_in(3)
+
 ANIMALS = 2_500
 
 

@@ -17,6 +17,8 @@ from scalewitness.domain.sexing.parameters import (
 )
 from scalewitness.domain.sexing.policy import DEFAULT_POLICY
 
+pytestmark = pytest.mark.one_in(2)
+
 NUMBERS = st.sampled_from([load_parameters(version) for version in VERSIONS])
 
 

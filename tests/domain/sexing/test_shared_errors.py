@@ -27,6 +27,8 @@ from scalewitness.domain.sexing.records import EMPTY, session_error
 from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.taxa import taxon
 
+pytestmark = pytest.mark.one_in(2)
+
 THIRD = load_parameters("sexing-3")
 BASE = THIRD.base
 SEXES = ("male", "female")

@@ -8,6 +8,8 @@ from tests.domain.sexing.examiners.vectors import item
 
 from scalewitness.domain.sexing.examiners.drift import WARN_BELOW, Hatchlings, drift
 
+pytestmark = pytest.mark.one_in(2)
+
 POOLED = item("binomial_sex_ratio", "pooled_clutches_made_up")
 SAXONY = item("binomial_sex_ratio", "geissler_saxony_families_of_12")
 

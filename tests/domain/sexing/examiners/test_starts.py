@@ -10,6 +10,8 @@ from scalewitness.domain.sexing.examiners.latent import Model
 from scalewitness.domain.sexing.examiners.pool import averaged, fit
 from scalewitness.domain.sexing.examiners.starts import compare, namings
 
+pytestmark = pytest.mark.one_in(2)
+
 BELIEVED = np.array([[38.0, 2.0], [2.0, 38.0]])
 """A keeper's prior, the same for both sexes."""
 CALLS = st.lists(

@@ -26,7 +26,7 @@ from scalewitness.domain.sexing.sessions import Weigher
 from scalewitness.domain.sexing.tables import table
 from scalewitness.domain.sexing.taxa import taxon
 
-pytestmark = pytest.mark.one_in(2)
+pytestmark = pytest.mark.one_in(3)
 
 RULES = table("learning.toml")
 BLIND, KNOWING = "blind.followed", "followed"
