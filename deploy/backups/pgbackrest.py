@@ -11,6 +11,8 @@ from backups.programs import POSTGRES, Failed, run
 
 STANZA: Final = "scalewitness"
 USUAL: Final = "/etc/pgbackrest.conf"
+UNREADABLE: Final = 99
+"""What `info` says of a repository that it fails to read, in whatever way."""
 PG_PATH: Final = re.compile(r"pg\d+-path")
 
 
@@ -50,6 +52,7 @@ class Repository(NamedTuple):
         Raises:
             Failed: it does not.
         """
+        self.made()  # of a repository that cannot be read `check` gives no reason
         self.run("check")
 
     def configured(self) -> set[str]:
@@ -78,10 +81,15 @@ class Repository(NamedTuple):
 
 def _backups(printed: str) -> Sequence[dict[str, Any]]:
     try:
-        (stanza,) = json.loads(printed)
-        found = stanza["backup"]
+        (stanza,) = json.loads(printed, strict=False)
+        found, status = stanza["backup"], stanza["status"]["code"]
     except (ValueError, KeyError, TypeError):
         raise Failed(f"pgbackrest info said: {printed[:200]}") from None
+    if status == UNREADABLE:
+        raise Failed(
+            "pgBackRest cannot read the repository. Is it there, and is repo1-cipher-pass the "
+            "passphrase that it was made under? See BACKUPS.md."
+        )
     return found if isinstance(found, list) else []
 
 

@@ -43,6 +43,7 @@ def run(argv: Sequence[str], user: str | None = None, env: Mapping[str, str] | N
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
+            errors="replace",  # pgBackRest prints what it failed to decrypt
             check=False,
             user=account.pw_uid if account else None,
             group=account.pw_gid if account else None,

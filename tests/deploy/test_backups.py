@@ -7,14 +7,15 @@ import signal
 import subprocess
 import tempfile
 from datetime import UTC, datetime, timedelta
+from getpass import getuser
 from pathlib import Path
 
 import pytest
 from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
 from backups import environment, stamp
-from backups.pgbackrest import Made
-from backups.programs import Failed, server_programs
+from backups.pgbackrest import Made, Repository
+from backups.programs import POSTGRES, Failed, give, run, server_programs
 from backups.recovering import main as recover
 from backups.taking import due
 from stack.local import ROOT
@@ -132,6 +133,50 @@ def fetched(folder: Path, held: str, archive: int) -> int:
     argv = [str(FETCH_WAL), "0", str(folder / "target"), "", "scalewitness", str(received)]
     path = f"{programs}:/usr/bin:/bin"
     return subprocess.run(argv, env={"PATH": path}, cwd=folder, check=False).returncode
+
+
+def test_a_repository_under_another_passphrase_is_said_to_be_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As pgBackRest 2.45 was seen to answer: with what it could not decrypt, as it stands."""
+    printed = b'[{"backup":[],"status":{"code":99,"message":"[FormatError] \xfe\x0b"}}]'
+    (tmp_path / "printed").write_bytes(printed)
+    program = tmp_path / "pgbackrest"
+    program.write_text(f"#!/bin/sh\ncat {tmp_path}/printed\n")
+    program.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path), prepend=":")
+    with pytest.raises(Failed, match="passphrase"):
+        Repository(user=getuser()).made()
+
+
+@pytest.mark.long(
+    "a repository of pgBackRest's own; "
+    "tests/deploy/test_backups.py::test_a_repository_under_another_passphrase_is_said_to_be_so"
+)
+def test_a_lost_passphrase_is_noticed_in_a_real_repository() -> None:
+    if shutil.which("pgbackrest") is None:
+        pytest.skip("needs Debian's pgBackRest: apt-get install postgresql pgbackrest")
+    with tempfile.TemporaryDirectory() as made:  # where the database's account may go, too
+        folder = Path(made)
+        give(folder, POSTGRES)
+        run([str(server_programs(None) / "initdb"), "-D", f"{made}/data"], POSTGRES)
+        sound, other = (repository(folder, phrase) for phrase in ("the first", "another"))
+        sound.run("--no-online", "stanza-create")
+        assert sound.made() == []
+        with pytest.raises(Failed, match="passphrase"):
+            other.made()
+
+
+def repository(folder: Path, phrase: str) -> Repository:
+    """One in the folder, as a configuration with this passphrase has it."""
+    config = folder / f"{phrase}.conf"
+    config.write_text(
+        f"[global]\nrepo1-path={folder}/repository\nrepo1-cipher-type=aes-256-cbc\n"
+        f"repo1-cipher-pass={phrase}\nlock-path={folder}/lock\nlog-level-file=off\n"
+        f"[scalewitness]\npg1-path={folder}/data\n"
+    )
+    give(config, POSTGRES)
+    return Repository(config=str(config))
 
 
 @pytest.mark.long(
