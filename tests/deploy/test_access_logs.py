@@ -15,6 +15,7 @@ from urllib.parse import quote
 import httpx
 import psutil
 import pytest
+from django.conf import settings
 from prometheus_client.parser import text_string_to_metric_families
 from tests.addresses import secret_addresses
 from tests.collector import Collector
@@ -227,7 +228,7 @@ def test_each_process_tells_of_all_of_them(served: LocalStack) -> None:
     children = [one.pid for one in web.children()]
     assert len(children) == 2
     eventually(lambda: numbers(served)["scalewitness_web_processes"] == 2, "both were asked")
-    assert found["scalewitness_feed_places"] == 16
+    assert numbers(served)["scalewitness_feed_places"] == 2 * settings.FEED_WAITERS
     os.kill(children[0], signal.SIGKILL)
     eventually(lambda: children[0] not in [one.pid for one in web.children()], "it is gone")
     eventually(lambda: len(web.children()) == 2, "another is there")

@@ -43,7 +43,7 @@ def test_who_waited_is_told_what_is_so_now(world: World, replica: Following) -> 
         _, cursor = pull(greta)
     with ThreadPoolExecutor(1) as thread, read_from("replica", "behind"):
         waiting = thread.submit(waits, cursor)
-        eventually(lambda: WATCHER._waiting, "the request to wait")
+        eventually(lambda: WATCHER.waiting, "the request to wait")
         with replica.held_back():
             world.say(world.odile, "grant_revoked", world.collection.pk, {"grant": str(grant)})
             items = waiting.result(timeout=ENOUGH).body["items"]
