@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from cluster.hosts import NET, Host
 from cluster.units import Unit, as_user
+from stack.authority import CERTIFICATE, Authority
 from stack.local import ROOT
 
 DATABASES: Final = (Host("db1", 11), Host("db2", 12), Host("db3", 13))
@@ -40,6 +41,9 @@ PRIMARY_HERE, QUEUE_HERE = 5000, 6380
 """Ports of HAProxy on each application host, for that host alone."""
 ETCD: Final = ",".join(f"{one.address}:2379" for one in DATABASES)
 
+APPLICATION, PATRONIS = "application.pem", "patroni.pem"
+"""Files with a certificate that is shown to etcd, and its key."""
+
 TTL, LOOP_WAIT, RETRY_TIMEOUT = 20, 3, 5
 """Of Patroni, in seconds: how long the right to be primary lasts, how often it is looked at, how
 long etcd or PostgreSQL may take. TTL must be LOOP_WAIT + 2 RETRY_TIMEOUT at least."""
@@ -64,15 +68,29 @@ def disk_of(host: Host, folder: Path) -> Path:
     return folder / f"disk-{host.name}"
 
 
+def certify(folder: Path) -> None:
+    """Certificates by which the members of etcd are known, and who may ask them."""
+    authority = Authority(folder)
+    for host in DATABASES:
+        authority.issue(f"etcd-{host.name}.pem", [host.address, "127.0.0.1"])
+    authority.issue(APPLICATION, ["application"])
+    shutil.chown(authority.issue(PATRONIS, ["patroni"]), "postgres", "postgres")
+
+
 def etcd(host: Host, folder: Path, logs: Path) -> Unit:
+    own = folder / f"etcd-{host.name}.pem"
     members = ",".join(f"{one.name}=http://{one.address}:2380" for one in DATABASES)
     options = {
         "name": host.name,
         "data-dir": folder / f"etcd-{host.name}",
         "listen-peer-urls": f"http://{host.address}:2380",
         "initial-advertise-peer-urls": f"http://{host.address}:2380",
-        "listen-client-urls": f"http://{host.address}:2379,http://127.0.0.1:2379",
-        "advertise-client-urls": f"http://{host.address}:2379",
+        "listen-client-urls": f"https://{host.address}:2379,https://127.0.0.1:2379",
+        "advertise-client-urls": f"https://{host.address}:2379",
+        "client-cert-auth": "true",
+        "trusted-ca-file": folder / CERTIFICATE,
+        "cert-file": own,
+        "key-file": own,
         "initial-cluster": members,
         "initial-cluster-token": "scalewitness-trial",
         # Slow disks and busy processors are no reason to choose another leader.
@@ -100,7 +118,13 @@ def _patroni(host: Host, folder: Path, secrets: Mapping[str, str]) -> dict[str, 
             "listen": f"{host.address}:{REST_PORT}",
             "connect_address": f"{host.address}:{REST_PORT}",
         },
-        "etcd3": {"hosts": ETCD},
+        "etcd3": {
+            "hosts": ETCD,
+            "protocol": "https",
+            "cacert": str(folder / CERTIFICATE),
+            "cert": str(folder / PATRONIS),
+            "key": str(folder / PATRONIS),
+        },
         "bootstrap": {
             "dcs": {
                 "ttl": TTL,

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import ssl
 import subprocess
 import sys
 import time
@@ -19,6 +20,7 @@ from cluster import parts
 from cluster.hosts import Host, joined, take_away
 from cluster.parts import APPLICATIONS, DATABASES, HOSTS
 from cluster.units import Unit
+from stack.authority import CERTIFICATE
 from stack.local import ROOT, settings_of
 from stack.secretfile import kept_secret
 
@@ -44,6 +46,7 @@ class Trial:
         self.logs = folder / "logs"
         self.secrets = _secrets(folder)
         self.env = _environment(folder, self.secrets)
+        parts.certify(folder)
         logs = self.logs
         self.units: list[Unit] = []
         for host in DATABASES:
@@ -108,10 +111,15 @@ class Trial:
 
     def etcd_leader(self) -> Host:
         """The member that leads."""
+        trusts = ssl.create_default_context(cafile=self.folder / CERTIFICATE)
+        trusts.load_cert_chain(self.folder / parts.APPLICATION)
         for host in DATABASES:
             try:
                 answer = httpx.post(
-                    f"http://{host.address}:2379/v3/maintenance/status", json={}, timeout=2
+                    f"https://{host.address}:2379/v3/maintenance/status",
+                    json={},
+                    verify=trusts,
+                    timeout=2,
                 ).json()
             except (httpx.HTTPError, ValueError):
                 continue
@@ -229,8 +237,9 @@ def _environment(folder: Path, secrets: Mapping[str, str]) -> dict[str, str]:
         "DATABASE_URL": f"postgresql://{APP}:{secrets['app']}@{here}",
         "REDIS_URL": f"redis://:{secrets['queue']}@127.0.0.1:{parts.QUEUE_HERE}/0",
         "EMAIL_URL": "smtp://127.0.0.1:1",  # nothing listens: letters wait
-        "LOG_MEMORY": f"etcd://{parts.ETCD}/scalewitness-log",
-        "LOG_MEMORY_PLAIN": "1",  # the namespaces' own network
+        "LOG_MEMORY": f"etcds://{parts.ETCD}/scalewitness-log",
+        "LOG_MEMORY_CA": str(folder / CERTIFICATE),
+        "LOG_MEMORY_CERTIFICATE": str(folder / parts.APPLICATION),
     }
 
 

@@ -14,6 +14,8 @@ from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption,
 from cryptography.x509.oid import NameOID
 
 DAY = timedelta(days=1)
+CERTIFICATE = "trial-authority.crt"
+"""The authority's own, in its folder."""
 
 
 class Authority:
@@ -30,7 +32,7 @@ class Authority:
             .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
             .sign(self._key, hashes.SHA256())
         )
-        self.certificate = folder / "trial-authority.crt"
+        self.certificate = folder / CERTIFICATE
         self.certificate.write_bytes(made.public_bytes(Encoding.PEM))
 
     def issue(self, file: str, hosts: Sequence[str]) -> Path:
@@ -47,6 +49,7 @@ class Authority:
             .sign(self._key, hashes.SHA256())
         )
         path = self._folder / file
+        path.touch(mode=0o600)
         path.write_bytes(
             own.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
             + made.public_bytes(Encoding.PEM)

@@ -16,6 +16,7 @@ from cluster.breaking import FAULTS
 from cluster.clients import longest_gap
 from cluster.faults import _roots
 from cluster.hosts import Host
+from cluster.trial import _environment
 from scalewitness.domain.translog.tree import Frontier
 
 HERE = Path(parts.__file__).parent
@@ -31,6 +32,19 @@ def test_what_is_accepted_waits_for_a_standby_whatever_happens() -> None:
     dcs = patroni()
     names = ("synchronous_mode", "synchronous_mode_strict", "synchronous_node_count")
     assert [dcs[name] for name in names] == ["quorum", True, 1]
+
+
+def test_etcd_answers_nobody_without_a_certificate(tmp_path: Path) -> None:
+    """Neither the application nor Patroni asks it without."""
+    argv = parts.etcd(parts.DATABASES[0], tmp_path, tmp_path)._argv
+    assert "--client-cert-auth=true" in argv
+    assert not [one for one in argv if one.startswith("--listen-client") and "http://" in one]
+    asked = parts._patroni(parts.DATABASES[0], tmp_path, SECRETS)["etcd3"]
+    assert asked["protocol"] == "https"
+    assert asked["cert"] == str(tmp_path / parts.PATRONIS)
+    told = _environment(tmp_path, dict.fromkeys(("app", "queue"), "a-secret"))
+    assert told["LOG_MEMORY"].startswith("etcds://")
+    assert told["LOG_MEMORY_CERTIFICATE"] == str(tmp_path / parts.APPLICATION)
 
 
 def test_patroni_may_act_in_time() -> None:
