@@ -24,7 +24,6 @@ from tests.ledger.setting_back import append_others, signed_now, without_guards
 from tests.ledger.test_tree import NOW, append
 from tests.pictures import body_of
 from tests.plugins.environment import SERVICES
-from tests.plugins.services import Services
 from tests.world import START, World
 
 from scalewitness.animals.models import PhotoFile
@@ -87,16 +86,15 @@ def in_the_bucket(world: World) -> None:
 
 @pytest.fixture(scope="module")
 def story(
-    services: Services,
+    untouched_database: str,
     django_db_blocker: DjangoDbBlocker,
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[Path]:
     """A folder, and a source database with a world, some full tiles and a waiting letter."""
     folder = tmp_path_factory.mktemp("backup")
     with django_db_blocker.unblock():
-        make(SOURCE)
+        make(SOURCE, untouched_database)
         with at(SOURCE):
-            call_command("migrate", verbosity=0)
             world = World()
             world.invite(world.greta, world.verified("V1"))
             in_the_bucket(world)
