@@ -40,8 +40,6 @@ from scalewitness.mail.services.delivering import claim
 from scalewitness.setting_up.keys import fresh_log_key
 from stack import backup, restore
 
-pytestmark = pytest.mark.one_in(3)
-
 SOURCE, COPY, FORK = "backup_source", "backup_copy", "backup_fork"
 LATER = START.replace(year=START.year + 1)
 LOST = 7 + STATED
@@ -280,7 +278,6 @@ def test_a_full_database_can_be_replaced(restored: Path) -> None:
 # --- adopt --------------------------------------------------------------------------------
 
 
-@pytest.mark.one_in(1)
 def test_an_older_copy_is_not_adopted_with_whatever_file(
     restored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

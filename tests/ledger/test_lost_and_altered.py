@@ -28,7 +28,7 @@ from scalewitness.people.models import Keeper
 from scalewitness.rate_limit import attempts, forget
 from scalewitness.sales.models import Buyer, OfferLink
 
-pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture

@@ -30,7 +30,7 @@ from scalewitness.mail.services.delivering import LEASE, claim, deliver, deliver
 from scalewitness.mail.services.queueing import queue
 from stack.mailsink import Faults, MailSink
 
-pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
