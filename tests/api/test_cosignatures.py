@@ -208,6 +208,7 @@ def test_they_are_only_added(head: Checkpoint, odile: Api) -> None:
             rows.update(id=F("id"))
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_they_come_at_a_measured_pace(head: Checkpoint, odile: Api) -> None:
     rate = configured.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"]["witness"]
     for _ in range(int(rate.split("/")[0])):

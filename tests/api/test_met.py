@@ -51,6 +51,7 @@ def test_what_the_log_never_signed_is_refused(nobody: Api) -> None:
     assert nobody.post("/log/met", {"note": 5}).code == "wrong_shape"
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_they_come_at_a_measured_pace(nobody: Api) -> None:
     rate = int(configured.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"]["met"].split("/")[0])
     codes = [nobody.post("/log/met", {}).code for _ in range(rate + 1)]

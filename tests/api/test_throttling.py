@@ -81,12 +81,14 @@ def test_whoever_guesses_keeps_nobody_out_who_has_the_right_link(
     assert nobody.post(f"{right}/check-request", fact()).status == 201
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_going_through_addresses_is_slowed(world: World, stan: Api) -> None:
     for _ in range(allowed("look_up")):
         assert stan.get("/keepers", email="someone@keepers.example").status == 404
     assert stan.get("/keepers", email="someone@keepers.example").code == "throttled"
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_opening_accounts_in_bulk_is_slowed(nobody: Api) -> None:
     for _ in range(allowed("sign_up")):
         assert nobody.post("/keepers", {}).code == "wrong_shape"
@@ -114,6 +116,7 @@ def test_a_count_ends_with_its_time_however_often_it_went_up() -> None:
     assert attempts(key, 60) == 1
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_what_is_pushed_is_counted_in_items_of_one_keeper(
     world: World, odile: Api, pim: Api, settings: Any
 ) -> None:

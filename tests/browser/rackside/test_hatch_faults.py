@@ -176,6 +176,10 @@ def meddle(phone: Phone, bad: str) -> list[str]:
     return lost
 
 
+@pytest.mark.long(
+    "waits between tries of three pushes that fail; tests/browser/rackside/test_hatch_faults.py::"
+    "test_a_tab_killed_at_any_step_loses_nothing_and_doubles_nothing"
+)
 def test_what_fails_or_is_lost_on_the_way_still_arrives_once_and_in_its_order(
     racks: Racks, phones: NewPhone
 ) -> None:
