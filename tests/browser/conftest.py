@@ -122,6 +122,7 @@ def opening(chromium: Browser, site: Site) -> Iterator[Open]:
 
     def open_page(path: str, session: str = "", expected: str = "", **options: object) -> Page:
         context = chromium.new_context(base_url=site.url, **options)  # type: ignore[arg-type]
+        context.set_default_timeout(ENOUGH_MS)
         contexts.append(context)
         if session:
             cookie = {"name": settings.SESSION_COOKIE_NAME, "value": session, "url": site.url}
