@@ -49,7 +49,13 @@ class MailSink:
     `maildir` is made if missing.
     """
 
-    def __init__(self, maildir: Path, port: int | None = None, faults: Faults | None = None):
+    def __init__(
+        self,
+        maildir: Path,
+        port: int | None = None,
+        faults: Faults | None = None,
+        host: str = LOOPBACK,
+    ):
         self.maildir = maildir
         self.port = port or free_port()
         handler = _Handler(maildir, faults or Faults())
@@ -57,7 +63,7 @@ class MailSink:
         """Every message as it was sent, in the order in which they were stored."""
         self.late = handler.late
         """Messages that are still to be stored."""
-        self._controller = Controller(handler, hostname=LOOPBACK, port=self.port)
+        self._controller = Controller(handler, hostname=host, port=self.port)
         self._listens = False
 
     def __enter__(self) -> Self:

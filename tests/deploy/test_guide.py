@@ -13,7 +13,7 @@ import pytest
 from scalewitness.domain.delivery_reports import read_reports
 from stack.authority import make_authority
 from stack.guide import __main__ as trying
-from stack.guide.blocks import blocks_of, filled_in
+from stack.guide.blocks import IN_CONTAINERS, blocks_of, filled_in
 from stack.guide.far_end import FarEnd
 from stack.guide.prying import Prying
 from stack.local import ROOT
@@ -28,8 +28,10 @@ def test_only_blocks_that_say_so_are_typed_and_in_their_order(tmp_path: Path) ->
     guide.write_text(
         "<!-- typed: first -->\n```sh\na\nb\n```\n```sh\nnot this\n```\n"
         "<!-- typed: then -->\n```sh\nc\n```\n"
+        "<!-- in containers: first -->\n```sh\nd\n```\n"
     )
     assert blocks_of(guide) == {"first": "a\nb\n", "then": "c\n"}
+    assert blocks_of(guide, IN_CONTAINERS) == {"first": "d\n"}
 
 
 def test_a_value_takes_the_place_of_the_example_and_of_nothing_else() -> None:
@@ -50,7 +52,7 @@ def test_every_value_that_is_filled_in_stands_in_the_guide_first() -> None:
 
 
 def test_each_block_is_one_that_a_shell_can_read() -> None:
-    for name, block in blocks_of(GUIDE).items():
+    for name, block in [*blocks_of(GUIDE).items(), *blocks_of(GUIDE, IN_CONTAINERS).items()]:
         shell = subprocess.run(["bash", "-n"], input=block, text=True, check=False)
         assert shell.returncode == 0, name
 

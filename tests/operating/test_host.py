@@ -9,6 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 from threading import Thread
 from time import time
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -74,6 +75,16 @@ def test_a_disk_that_is_nearly_full_is_wrong(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(host, "LEAST_BYTES", 2**70)
     states = {one.state for one in looked(Asked(), ["disk"]) if "free" in one.words}
     assert states == {"wrong"}
+
+
+def test_a_disk_smaller_than_what_must_be_free_elsewhere_may_be_right(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As the memory is that a container has for its /tmp."""
+    small = SimpleNamespace(total=2**28, used=2**20, free=2**28 - 2**20)
+    monkeypatch.setattr("shutil.disk_usage", lambda place: small)
+    states = {one.state for one in looked(Asked(), ["disk"]) if "free" in one.words}
+    assert states == {"right"}
 
 
 def test_a_memory_on_the_databases_disk_is_wrong(

@@ -14,17 +14,16 @@ import ssl
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from stack.authority import make_authority
-from stack.guide.bare import BareDebian, NotBooted, Session, is_root, missing_tools
+from stack.guide.bare import SHELL, BareDebian, NotBooted, Session, is_root, missing_tools
 from stack.guide.blocks import blocks_of, filled_in
 from stack.guide.far_end import SUBMISSION, FarEnd
 from stack.guide.prying import Prying
 from stack.guide.pushing import Pusher
+from stack.guide.steps import NotDone, Steps, require
 from stack.local import ROOT
 from stack.ready import port_is_free
 
@@ -41,28 +40,13 @@ VALUES = {"TLS": "internal", "SOURCE": str(REPOSITORY), "VERSION": OLD}
 """What the guide's reader fills in here; everything else stands as it is in the guide."""
 
 
-class NotDone(Exception):
-    """A step did not end as it should."""
+class Trial(Steps):
+    """The bare Debian, and whoever types in it."""
 
-
-@dataclass
-class Trial:
-    """The bare Debian, whoever types in it, and how long each step took."""
-
-    folder: Path
-    bare: BareDebian
-    far_end: FarEnd
-    prying: Prying
-    shell: Session | None = None
-    seconds: dict[str, float] = field(default_factory=dict)
-
-    @contextmanager
-    def step(self, name: str) -> Iterator[None]:
-        print(f"{name} …", end=" ", flush=True)
-        began = time.monotonic()
-        yield
-        self.seconds[name] = time.monotonic() - began
-        print(f"{self.seconds[name]:.0f} s", flush=True)
+    def __init__(self, folder: Path, bare: BareDebian, far_end: FarEnd, prying: Prying) -> None:
+        super().__init__()
+        self.folder, self.bare, self.far_end, self.prying = folder, bare, far_end, prying
+        self.shell: Session | None = None
 
     def type(self, name: str, block: str) -> None:
         if self.shell is None or not self.shell.type(name, block):
@@ -133,7 +117,8 @@ def _follow(trial: Trial, trusted: Path) -> None:
         _publish(trial.bare.root / REPOSITORY.relative_to("/"))
         trial.bare.boot()
     with (trial.folder / "typed.log").open("wb") as written:
-        trial.shell = Session(trial.bare, written)
+        argv = trial.bare.command(*SHELL)
+        trial.shell = Session(argv, written, trial.bare.root / "root", "/root")
         blocks = blocks_of(GUIDE)
         for name, block in blocks.items():
             with trial.step(name):
@@ -156,10 +141,10 @@ def _again(trial: Trial, blocks: Mapping[str, str]) -> None:
 def _one(trial: Trial, name: str, block: str) -> None:
     """A block, and whether what it says has come about can be seen from outside."""
     around: Mapping[str, Callable[[], None]] = {
-        "letter": lambda: _require(
+        "letter": lambda: require(
             any(to.startswith("nobody") for to, _ in trial.far_end.taken), "no letter came"
         ),
-        "push": lambda: _require(_is_private(trial), "others can read a secret"),
+        "push": lambda: require(_is_private(trial), "others can read a secret"),
     }
     if name == "upgrade":
         _under_load(trial, block)
@@ -182,8 +167,8 @@ def _under_load(trial: Trial, block: str) -> None:
     print(f"({len(pusher.accepted)} taken, answers {dict(pusher.answers)})", end=" ")
     lost = pusher.lost_or_doubled()
     strange = set(pusher.answers) - {"200", "503, come again"}
-    _require(not lost, f"{len(lost)} facts were lost or doubled")
-    _require(not strange, f"a client was answered {strange}")
+    require(not lost, f"{len(lost)} facts were lost or doubled")
+    require(not strange, f"a client was answered {strange}")
 
 
 def _power_cut(trial: Trial) -> None:
@@ -193,11 +178,11 @@ def _power_cut(trial: Trial) -> None:
     deadline = time.monotonic() + 120
     wanted = ["curl", "--silent", "--fail", f"https://{NAME}/health/ready"]
     while "ok" not in trial.bare.says(*wanted):
-        _require(time.monotonic() < deadline, "the record did not come back")
+        require(time.monotonic() < deadline, "the record did not come back")
         time.sleep(1)
     for unit in ("web", "worker", "beat"):
         state = trial.bare.says("systemctl", "is-active", f"scalewitness-{unit}")
-        _require(state == "active", f"scalewitness-{unit} is {state}")
+        require(state == "active", f"scalewitness-{unit} is {state}")
 
 
 def _is_private(trial: Trial) -> bool:
@@ -212,11 +197,6 @@ def _is_private(trial: Trial) -> bool:
 
 def _authority_of(trial: Trial) -> Path:
     return trial.bare.root / "usr/local/share/ca-certificates/scalewitness-trial.crt"
-
-
-def _require(holds: bool, otherwise: str) -> None:
-    if not holds:
-        raise NotDone(otherwise)
 
 
 def _publish(there: Path) -> None:

@@ -38,6 +38,7 @@ mkdir -p /sys/fs/cgroup/{GROUP}
 echo $$ > /sys/fs/cgroup/{GROUP}/cgroup.procs
 exec "$@" </dev/null
 """
+SHELL = ("bash", "--noprofile", "--norc", "-eo", "pipefail")
 LONGEST = 120.0
 """Seconds for a boot or a shutdown."""
 
@@ -162,20 +163,20 @@ def package_folders() -> list[str]:
 
 
 class Session:
-    """Root's shell in a bare Debian: what one block sets, the next one has."""
+    """Root's shell: what one block sets, the next one has."""
 
-    def __init__(self, bare: BareDebian, written: IO[bytes]) -> None:
-        argv = bare.command("bash", "--noprofile", "--norc", "-eo", "pipefail")
-        self._bare = bare
+    def __init__(self, argv: Sequence[str], written: IO[bytes], folder: Path, there: str) -> None:
+        """``argv`` starts bash, and what it says as errors is ``written``. Blocks are files of
+        ``folder``, which the shell knows as ``there``."""
         self._shell = subprocess.Popen(
             argv, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=written, cwd="/"
         )
-        self._written = written
+        self._written, self._folder, self._there = written, folder, there
 
     def type(self, name: str, block: str) -> bool:
         """Whether each of its commands ended well. It is read from a file, so that no program
         takes what is typed next for its input."""
-        file = self._bare.root / "root" / f"{name}.sh"
+        file = self._folder / f"{name}.sh"
         file.write_text(block)
         file.chmod(0o600)
         done = f"-- {name} is done --"
@@ -183,7 +184,9 @@ class Session:
         if shell.stdin is None or shell.stdout is None:
             return False
         # What it said last may not have ended its line.
-        shell.stdin.write(f". /root/{file.name} </dev/null\nprintf '\\n%s\\n' '{done}'\n".encode())
+        shell.stdin.write(
+            f". {self._there}/{file.name} </dev/null\nprintf '\\n%s\\n' '{done}'\n".encode()
+        )
         shell.stdin.flush()
         for line in shell.stdout:
             if line.strip() == done.encode():

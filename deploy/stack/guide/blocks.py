@@ -1,18 +1,20 @@
 """The blocks of a guide that are typed, as they stand in it.
 
-A block is typed if a line above it says so: ``<!-- typed: NAME -->``.
+A block is typed if a line above it says so: ``<!-- typed: NAME -->``, or in its place the other
+words that somebody looks for.
 """
 
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
-_BLOCK = re.compile(r"^<!-- typed: ([a-z-]+) -->\n```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+TYPED, IN_CONTAINERS = "typed", "in containers"
 
 
-def blocks_of(guide: Path) -> dict[str, str]:
+def blocks_of(guide: Path, words: str = TYPED) -> dict[str, str]:
     """By name, in the guide's order."""
-    return dict(_BLOCK.findall(guide.read_text()))
+    block = rf"^<!-- {words}: ([a-z-]+) -->\n```sh\n(.*?)^```$"
+    return dict(re.findall(block, guide.read_text(), re.MULTILINE | re.DOTALL))
 
 
 def filled_in(block: str, values: Mapping[str, str]) -> str:

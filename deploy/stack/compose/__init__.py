@@ -1,0 +1,1 @@
+"""Brings the service up in containers, by typing what the operator's guide says."""
