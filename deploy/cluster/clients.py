@@ -4,19 +4,16 @@ A client keeps what nobody answered to be accepted, and sends the same again. It
 answered, and when, so that the log can be held to it afterwards.
 """
 
-import os
 import threading
 import time
 from collections import Counter
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
 
 import httpx
 
-from scalewitness.domain.ids import uuid7
-from scalewitness.domain.moments import rfc3339
+from stack.facts import fact, fresh_id
 
 PASSWORD = "a long one for trial only"  # noqa: S105  of a database that is thrown away
 ANSWERS_WITHIN = 15.0
@@ -24,15 +21,6 @@ ANSWERS_WITHIN = 15.0
 PAUSE = 0.1
 """Seconds between two pushes, and after a failure."""
 ACCEPTED = frozenset({"accepted", "duplicate"})
-
-
-def fresh_id() -> str:
-    return str(uuid7(time.time_ns() // 1_000_000, os.urandom(10)))
-
-
-def envelope(kind: str, about: str, body: dict[str, Any]) -> dict[str, Any]:
-    at = rfc3339(datetime.fromtimestamp(time.time(), UTC))
-    return {"id": fresh_id(), "kind": kind, "at": at, "about": about, "body": body}
 
 
 def signed_up(url: str, number: int) -> str:
@@ -68,7 +56,7 @@ class Pusher(threading.Thread):
     def run(self) -> None:
         while not self._over.is_set():
             noted = {"noted": {"type": "weight", "grams": "100"}}
-            self._until_accepted(envelope("husbandry_noted", self.animal, noted))
+            self._until_accepted(fact("husbandry_noted", self.animal, noted))
             time.sleep(PAUSE)
 
     def _registered(self) -> str:
@@ -76,7 +64,7 @@ class Pusher(threading.Thread):
         room = {"id": collection, "name": "Room"}
         self._post("collections", room).raise_for_status()
         body = {"collection": collection, "species": "python_regius"}
-        item = envelope("animal_registered", animal, body)
+        item = fact("animal_registered", animal, body)
         (done,) = self._post("push", {"items": [item]}).raise_for_status().json()["items"]
         self.accepted[item["id"]] = done["position"]
         return animal

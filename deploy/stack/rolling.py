@@ -22,18 +22,16 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from functools import partial
 from itertools import count
-from os import pathsep, urandom
+from os import pathsep
 from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urlsplit
 
 import psycopg
 
-from scalewitness.domain.ids import uuid7
-from scalewitness.domain.moments import rfc3339
+from stack.facts import fact, fresh_id
 from stack.local import ROOT, SOURCES, LocalStack
 from stack.pushing import Pushing, Sender, misplaced
 from stack.ready import LOOPBACK, free_port, http_ok, tcp
@@ -203,23 +201,14 @@ def sender(url: str, owner: str, number: int) -> Sender:
     collection, animal = fresh_id(), fresh_id()
     required(url, "/api/v1/collections", {"id": collection, "name": "Mine"}, headers)
     body = {"collection": collection, "species": "python_regius"}
-    required(url, "/api/v1/push", {"items": [item("animal_registered", animal, body)]}, headers)
+    required(url, "/api/v1/push", {"items": [fact("animal_registered", animal, body)]}, headers)
     return Sender(headers, weighings(animal))
 
 
 def weighings(animal: str) -> Iterator[list[dict[str, Any]]]:
     for turn in count():
         noted = {"type": "weight", "grams": str(900 + turn % 100)}
-        yield [item("husbandry_noted", animal, {"noted": noted}) for _ in range(BATCH)]
-
-
-def item(kind: str, about: str, body: dict[str, Any]) -> dict[str, Any]:
-    at = rfc3339(datetime.now(UTC))  # noqa: TID251  an entry point
-    return {"id": fresh_id(), "kind": kind, "at": at, "about": about, "body": body}
-
-
-def fresh_id() -> str:
-    return str(uuid7(time.time_ns() // 1_000_000, urandom(10)))
+        yield [fact("husbandry_noted", animal, {"noted": noted}) for _ in range(BATCH)]
 
 
 def required(

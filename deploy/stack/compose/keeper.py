@@ -1,14 +1,12 @@
 """A keeper who uses the record through its proxy."""
 
 import json
-import os
 import socket
 import ssl
-from datetime import UTC, datetime
 from http.client import HTTPException, HTTPSConnection
 from typing import Any
 
-from scalewitness.domain.ids import uuid7
+from stack.facts import fact, fresh_id
 from stack.ready import LOOPBACK
 
 
@@ -26,15 +24,10 @@ class Keeper:
         self.token = self._asked("/api/v1/devices", body)["token"]
 
     def register_animal(self) -> None:
-        collection, self.animal = _fresh_id(), _fresh_id()
+        collection, self.animal = fresh_id(), fresh_id()
         self._asked("/api/v1/collections", {"id": collection, "name": "Mine"})
-        item = {
-            "id": _fresh_id(),
-            "kind": "animal_registered",
-            "at": datetime.now(UTC).isoformat(timespec="seconds"),  # noqa: TID251  a client's clock
-            "about": self.animal,
-            "body": {"collection": collection, "species": "python_regius"},
-        }
+        body = {"collection": collection, "species": "python_regius"}
+        item = fact("animal_registered", self.animal, body)
         (outcome,) = self._asked("/api/v1/push", {"items": [item]})["items"]
         if outcome["status"] != "accepted":
             raise OSError(f"the push was answered {outcome}")
@@ -81,8 +74,3 @@ class Keeper:
         """The name leads nowhere from here."""
         line = socket.create_connection((LOOPBACK, 443), timeout=60)
         return self.context.wrap_socket(line, server_hostname=self.host)
-
-
-def _fresh_id() -> str:
-    now = datetime.now(UTC)  # noqa: TID251  a client's clock
-    return str(uuid7(round(now.timestamp() * 1000), os.urandom(10)))

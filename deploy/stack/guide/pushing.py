@@ -1,18 +1,16 @@
 """A keeper's client that goes on pushing, also while the record is upgraded under it."""
 
 import json
-import os
 import socket
 import ssl
 import time
 from collections import Counter
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from http.client import HTTPException, HTTPSConnection
 from threading import Event, Thread
 from typing import Any
 
-from scalewitness.domain.ids import uuid7
+from stack.facts import fact
 from stack.ready import LOOPBACK
 
 PAUSE = 0.1
@@ -55,14 +53,8 @@ class Pusher:
 
     def _go_on(self) -> None:
         while not self._ended.is_set():
-            now = datetime.now(UTC)  # noqa: TID251  a client's clock
-            item: dict[str, Any] = {
-                "id": str(uuid7(round(now.timestamp() * 1000), os.urandom(10))),
-                "kind": "husbandry_noted",
-                "at": now.isoformat(timespec="seconds"),
-                "about": self.animal,
-                "body": {"noted": {"type": "meal", "taken": True}},
-            }
+            meal = {"noted": {"type": "meal", "taken": True}}
+            item = fact("husbandry_noted", self.animal, meal)
             self.sent[item["id"]] = item
             self._until_taken(item)
             time.sleep(PAUSE)
