@@ -6,7 +6,7 @@ from uuid import UUID
 
 import httpx
 import msgspec
-from cast import fresh_id, keeper
+from cast import fresh_id, keeper, probing
 from django.utils import timezone
 
 from scalewitness.animals.models import Animal
@@ -53,7 +53,7 @@ class Story:
 
     def call(self) -> dict[str, Any]:
         """The blind guest finds a female."""
-        body = _probing("female") | {"visit": str(self.visit)}
+        body = probing("female", "T-1") | {"visit": str(self.visit)}
         return self._item("call_made", self.animal, body)
 
     def push(self, url: str) -> None:
@@ -105,7 +105,7 @@ class Story:
     def _check_blind(self, guest: Keeper, sex: str) -> None:
         self.now += timedelta(days=2)
         visit = self._visit(guest)
-        self._state(guest, "call_made", self.animal, _probing(sex) | {"visit": str(visit)})
+        self._state(guest, "call_made", self.animal, probing(sex, "T-1") | {"visit": str(visit)})
 
     def _sell(self, number: int) -> None:
         self.now += timedelta(days=1)
@@ -150,15 +150,3 @@ class Story:
     def _item(self, kind: str, about: UUID, body: dict[str, Any]) -> dict[str, Any]:
         at = rfc3339(self.now)
         return {"id": str(fresh_id()), "kind": kind, "at": at, "about": str(about), "body": body}
-
-
-def _probing(sex: str) -> dict[str, Any]:
-    depth = {"male": "9", "female": "3"}[sex]
-    passes = [{"side": side, "depth": depth, "stopped": "resistance"} for side in ("left", "right")]
-    return {
-        "conclusion": sex,
-        "sureness": "certain",
-        "observed": {"method": "probing", "passes": passes},
-        "identified": {"by": "tag", "code": "T-1"},
-        "held_by": "second_person",
-    }

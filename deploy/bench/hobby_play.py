@@ -13,7 +13,7 @@ from urllib.parse import quote
 from uuid import UUID
 
 import httpx
-from cast import fresh_id
+from cast import fresh_id, probing
 from django.utils import timezone
 from hobby_year import ANIMALS, YOUNG
 from PIL import Image
@@ -179,7 +179,7 @@ class Player:
 
     def call(self, person: Person) -> None:
         animal = self._dice.choice(person.animals)
-        self.line.push(person.token, item("call_made", animal, probing(animal, "male")))
+        self.line.push(person.token, item("call_made", animal, probed(animal, "male")))
 
     def visit(self, person: Person) -> None:
         """Invited, accepted, the sheet fetched, six animals called in one push."""
@@ -197,19 +197,19 @@ class Player:
         self.line.push(person.token, item("visit_invited", visit, body))
         self.line.push(token, item("visit_accepted", visit, {}))
         self.line.api(token, "GET", f"visits/{visit}/sheet")
-        bodies = [(one, probing(one, "male") | {"visit": str(visit)}) for one in animals]
+        bodies = [(one, probed(one, "male") | {"visit": str(visit)}) for one in animals]
         self.line.push(token, *(item("call_made", one, called) for one, called in bodies))
 
     def clutch(self, person: Person) -> None:
         """Eggs seen; the young registered under their parents, and probed."""
         sire, dam = self._dice.sample(person.animals, 2)
         eggs = {"method": "reproduction", "event": "laid_eggs", "witnessed": True}
-        body = probing(dam, "female") | {"observed": eggs}
+        body = probed(dam, "female") | {"observed": eggs}
         self.line.push(person.token, item("call_made", dam, body))
         young = [fresh_id() for _ in range(YOUNG)]
         more = {"hatched": timezone.now().date().isoformat(), "sire": str(sire), "dam": str(dam)}
         self.line.push(person.token, *person.registering(young, **more))
-        called = (item("call_made", one, probing(one, "female")) for one in young)
+        called = (item("call_made", one, probed(one, "female")) for one in young)
         self.line.push(person.token, *called)
         person.young += young
 
@@ -255,16 +255,8 @@ def tag(animal: UUID) -> str:
     return animal.hex[-10:]
 
 
-def probing(animal: UUID, sex: str) -> dict[str, Any]:
-    depth = {"male": "9", "female": "3"}[sex]
-    passes = [{"side": side, "depth": depth, "stopped": "resistance"} for side in ("left", "right")]
-    return {
-        "conclusion": sex,
-        "sureness": "certain",
-        "observed": {"method": "probing", "passes": passes},
-        "identified": {"by": "tag", "code": tag(animal)},
-        "held_by": "second_person",
-    }
+def probed(animal: UUID, sex: str) -> dict[str, Any]:
+    return probing(sex, tag(animal))
 
 
 def stated(body: dict[str, Any]) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from asking import Answer, Request, ask, codes
 from hobby_costs import Cost, Meter, Played, lateness, log_watched, settle
-from hobby_play import Hobby, Person, Refused, item, probing
+from hobby_play import Hobby, Person, Refused, item, probed
 from hobby_year import DOINGS
 from httpx import HTTPError
 from memory import of_each
@@ -197,7 +197,7 @@ async def _all(url: str, asking: list[Request], stranger: Person | None) -> list
     if stranger:
         header = [f"Authorization: Bearer {stranger.token}"]
         for animal in stranger.animals[:PUSHES]:
-            sent = {"items": [item("call_made", animal, probing(animal, "male"))]}
+            sent = {"items": [item("call_made", animal, probed(animal, "male"))]}
             await ask(url, Request("push", "POST", "/api/v1/push", header, sent))
             await asyncio.sleep(PUSHED_APART)
     return list(await asyncio.gather(*waits))
