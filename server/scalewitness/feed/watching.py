@@ -91,10 +91,10 @@ def _call(waiters: Iterable[_Waiter]) -> None:
         ends = log_now().ends
         for known in {one.known for one in waiters} - {ends}:
             found = concerned(known, ends)
-            for one in waiters:
-                if one.known == known and (found is None or one.keeper in found):
+            for one in (one for one in waiters if one.known == known):
+                if found is None or one.keeper in found:
                     one.called.set()
-                elif one.known == known:
+                else:
                     one.known = ends
     except DatabaseError as away:
         log.warning("feed_not_watched", error=type(away).__name__)
