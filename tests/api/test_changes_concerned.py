@@ -5,13 +5,10 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from django.core.cache import cache
-from django.db import transaction
-from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from tests.api.feeding import pull
-from tests.api.test_changes_converge import NAMES, OPERATIONS, Room, Step
+from tests.api.test_changes_converge import NAMES, OPERATIONS, Room, Step, in_a
 from tests.everything import EARLIER, say_everything
 from tests.world import START, World
 
@@ -62,17 +59,9 @@ class Waiting(Room):
 def test_who_is_not_called_was_told_nothing(
     db: None, monkeypatch: pytest.MonkeyPatch, steps: list[Step]
 ) -> None:
-    cache.clear()
-    with transaction.atomic(), monkeypatch.context() as clock:
-        room = Waiting()
-
-        def now() -> Any:
-            return room.world.now
-
-        clock.setattr(timezone, "now", now)
+    with in_a(Waiting, monkeypatch) as room:
         for step in steps:
             room.do(step)
-        transaction.set_rollback(True)
 
 
 @pytest.fixture

@@ -4,10 +4,11 @@ Random histories: grants come and go, by word and by the clock, animals move, pe
 edit and correct; clients pull now and then, a page or all of it, and lose answers.
 """
 
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 from uuid import UUID
 
 import pytest
@@ -217,6 +218,24 @@ class Room:
 SECONDS_20 = timedelta(seconds=20)
 
 
+R = TypeVar("R", bound=Room)
+
+
+@contextmanager
+def in_a(kind: type[R], monkeypatch: pytest.MonkeyPatch) -> Iterator[R]:
+    """A room by whose world's clock everything goes; nothing is left of it."""
+    cache.clear()
+    with transaction.atomic(), monkeypatch.context() as clock:
+        room = kind()
+
+        def now() -> datetime:
+            return room.world.now
+
+        clock.setattr(timezone, "now", now)
+        yield room
+        transaction.set_rollback(True)
+
+
 @settings(
     max_examples=8,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # shrinking takes minutes
@@ -230,17 +249,9 @@ SECONDS_20 = timedelta(seconds=20)
 def test_a_replica_ends_up_as_the_api_shows(
     db: None, monkeypatch: pytest.MonkeyPatch, steps: list[Step]
 ) -> None:
-    cache.clear()
-    with transaction.atomic(), monkeypatch.context() as clock:
-        room = Room()
-
-        def now() -> datetime:
-            return room.world.now
-
-        clock.setattr(timezone, "now", now)
+    with in_a(Room, monkeypatch) as room:
         for step in steps:
             room.do(step)
         room.world.pass_time(seconds=1)
         for name in NAMES:
             room.check(name)
-        transaction.set_rollback(True)
