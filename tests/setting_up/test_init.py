@@ -327,7 +327,7 @@ def test_nothing_is_asked_where_nobody_can_answer(
     assert "Give --public-url." in refused(["--env-file", str(tmp_path / "env")], capsys)
 
 
-@pytest.mark.parametrize(("free", "pool"), [(148, None), (97, "38"), (47, "16")])
+@pytest.mark.parametrize(("free", "pool"), [(148, None), (97, "38"), (41, "11")])
 def test_pools_are_as_large_as_a_new_server_has_connections(
     free: int,
     pool: str | None,
@@ -336,7 +336,7 @@ def test_pools_are_as_large_as_a_new_server_has_connections(
     alone: None,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """97 has PostgreSQL's own default of 100, of which 3 are for superusers; 16 is the least."""
+    """97 has PostgreSQL's own default of 100, of which 3 are for superusers; 11 is the least."""
     monkeypatch.setattr("scalewitness.setting_up.database.free_connections", lambda _: free)
     monkeypatch.setattr(command, "finish", lambda *_: [])
     monkeypatch.setattr(os, "environ", dict(os.environ))
