@@ -47,6 +47,8 @@ TOOLS = {
 }
 """By the package that has them."""
 PORTS = (80, 443)
+URLS = ("DATABASE_URL", "EMAIL_URL")
+"""With passwords."""
 EVERYWHERE = "0.0.0.0"  # noqa: S104  containers reach this host at the address of their bridge
 CERTIFICATE = "/data/caddy/pki/authorities/local/root.crt"
 COMPOSE = f'podman-compose() {{ command podman-compose --project-name {PROJECT} "$@"; }}\n'
@@ -189,7 +191,7 @@ class Trial(Steps):
         with self.step("no secret in what Podman shows"):
             settings = (self.deploy / "settings" / "env").read_text()
             pairs = [line.partition("=") for line in settings.splitlines()]
-            kept = [value for name, _, value in pairs if "KEY" in name or name == "DATABASE_URL"]
+            kept = [value for name, _, value in pairs if "KEY" in name or name in URLS]
             kept += [(self.deploy / "settings" / "postgres").read_text().strip(), PASSWORD]
             for name in self.containers.there():
                 shown = self.containers.podman("inspect", name)
@@ -203,9 +205,8 @@ class Trial(Steps):
         with self.step("logs are lines of JSON"):
             for part in ("web", "worker", "beat"):
                 lines = self.containers.logs(part)
-                require(
-                    bool(lines) or part == "beat", f"{part} says nothing"
-                )  # beat only of faults
+                # A beat tells of faults only.
+                require(bool(lines) or part == "beat", f"{part} says nothing")
                 for line in lines:
                     require(_is_json(line), f"{part} says: {line}")
 
