@@ -182,6 +182,7 @@ async function start() {
 }
 
 start().catch((fault) => {
+  document.getElementById("unstarted")?.classList.remove("awaited");
   element("announcement").textContent = fault.name === "VersionError"
     ? "A newer version of this app has been here. Close it in all tabs and open it again."
     : `This phone’s store could not be opened: ${fault.message}`;

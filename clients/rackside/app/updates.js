@@ -1,5 +1,6 @@
 /* The app's own shell: kept for working without a signal, replaced only when asked or when all
-   its pages are closed. What is stored on the phone is not touched by that. */
+   its pages are closed (starting.js then loads the page anew). What is stored on the phone is not
+   touched by that. */
 
 import { element, within } from "./dom.js";
 
@@ -7,11 +8,6 @@ const HOUR = 3_600_000;
 
 export async function install() {
   if (!navigator.serviceWorker) return;
-  let had = Boolean(navigator.serviceWorker.controller);
-  navigator.serviceWorker.addEventListener("controllerchange", () => {
-    if (had) location.reload(); // drafts are kept, see views/log.js
-    had = true; // the first worker only begins to serve the page that brought it
-  });
   try {
     const worker = await navigator.serviceWorker.register("sw.js");
     offer(worker);
