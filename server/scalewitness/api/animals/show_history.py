@@ -13,12 +13,15 @@ from scalewitness.api.shapes.history import History, history
 from scalewitness.calls.queries.visibility import animal_open
 from scalewitness.ledger.queries.entries import entries_about
 from scalewitness.people.queries import names_of
+from scalewitness.receipts.queries import withheld
 
 
 @operation("Show an animal's history", gives={200: History})
 def show_history(request: Request, id: UUID) -> Response:
     """Edits made while in its present collection, and every fact about it in log order."""
-    animal = animal_open(keeper_of(request).pk, id, timezone.now())
+    keeper, now = keeper_of(request).pk, timezone.now()
+    animal = animal_open(keeper, id, now)
     edits, entries = edits_of(animal), entries_about(animal.pk)
+    shut = withheld(keeper, animal, entries, now)
     people = {edit.by for edit in edits} | {entry.by for entry in entries}
-    return Response(history(edits, entries, names_of(who for who in people if who)))
+    return Response(history(edits, entries, names_of(who for who in people if who), shut))

@@ -1,6 +1,6 @@
 """An animal's history: edits of its record, facts about it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from datetime import datetime
 from uuid import UUID
 
@@ -27,10 +27,11 @@ class EditShown(Struct, frozen=True):
 
 
 class FactShown(Struct, frozen=True):
-    """A fact by its place in the log. ``by_name`` None: the record itself stated it."""
+    """A fact by its place in the log. ``by_name`` None: the record itself stated it. ``id`` None:
+    the reader may not read its entry, and could work out what it says by its hash and its id."""
 
     position: int
-    id: UUID
+    id: UUID | None
     kind: str
     by_name: str | None
     claimed_at: datetime
@@ -43,8 +44,12 @@ class History(Struct, frozen=True):
     facts: list[FactShown]
 
 
-def history(edits: Iterable[Edit], entries: Iterable[Entry], names: dict[UUID, str]) -> History:
-    return History([_edit(edit, names) for edit in edits], [_fact(one, names) for one in entries])
+def history(
+    edits: Iterable[Edit], entries: Iterable[Entry], names: dict[UUID, str], shut: Set[UUID]
+) -> History:
+    """``shut``: the facts whose entries the reader may not read."""
+    facts = [_fact(one, names, is_shut=one.fact in shut) for one in entries]
+    return History([_edit(edit, names) for edit in edits], facts)
 
 
 def _edit(edit: Edit, names: dict[UUID, str]) -> EditShown:
@@ -52,10 +57,10 @@ def _edit(edit: Edit, names: dict[UUID, str]) -> EditShown:
     return EditShown(edit.version, edit.at, _name(edit.by, names), fields)
 
 
-def _fact(entry: Entry, names: dict[UUID, str]) -> FactShown:
+def _fact(entry: Entry, names: dict[UUID, str], *, is_shut: bool) -> FactShown:
     return FactShown(
         position=entry.position,
-        id=entry.fact,
+        id=None if is_shut else entry.fact,
         kind=entry.kind,
         by_name=_name(entry.by, names),
         claimed_at=entry.claimed_at,
