@@ -8,7 +8,8 @@ from tests.api.conftest import present
 from tests.world import World, new_id, probing
 
 from scalewitness.animals.models import Animal
-from scalewitness.animals.services import create_collection
+from scalewitness.animals.services import create_collection, edit
+from scalewitness.calls.queries.visibility import young_seen
 from scalewitness.intake.statements import update_examiner_records
 
 
@@ -175,6 +176,38 @@ def test_not_even_ones_own_animal_tells_its_parents_sex_to_a_blind_guest(world: 
     assert buyer.get(path).body["dam"] == str(dam.pk)
     world.visit(world.greta, dam)
     assert buyer.get(path).body["dam"] is None
+
+
+@pytest.mark.parametrize("role", ["sire", "dam"])
+def test_an_own_animal_is_not_found_by_the_other_parent_of_what_a_blind_guest_checks(
+    world: World, role: str
+) -> None:
+    """By the young of a male of theirs they would know the blind one for the dam."""
+    secret = world.animal("S-1")
+    shelf = create_collection(world.greta, new_id(world.now), "Shelf", world.now)
+    world.say(world.greta, "grant_given", shelf.pk, {"to": str(world.odile.pk), "role": "partner"})
+    mate, young = world.animal("M-1", room=shelf), world.animal("Y-1", room=shelf)
+    edit(mate, {"name": "Zorro"}, version=mate.version, by=world.greta, now=world.now)
+    visit = world.visit(world.greta, secret, days=60)
+    other = "dam" if role == "sire" else "sire"
+    parents = {role: str(secret.pk), other: str(mate.pk)}
+    body = {"species": "python_regius", "hatched": "2026-10-01", **parents}
+    world.say(world.odile, "particulars_corrected", young.pk, body)
+    present(world)
+
+    def found() -> list[object]:
+        asked: tuple[dict[str, str], ...] = ({"parent": str(mate.pk)}, {"text": "Zorro"})
+        pages = (Api(world.greta).get("/animals", **one).body["items"] for one in asked)
+        kept = [one.pk for one in young_seen(world.greta.pk, mate.pk, world.now)]
+        return [*([one["id"] for one in page] for page in pages), kept]
+
+    assert Api(world.greta).get(f"/animals/{young.pk}").body[other] is None
+    assert found() == [[], [str(mate.pk)], []]
+    world.call(world.greta, secret, "male" if role == "sire" else "female", visit=visit)
+    by_parent, by_text, of_dam = found()
+    assert by_parent == [str(young.pk)]
+    assert set(by_text) == {str(mate.pk), str(young.pk)}
+    assert of_dam == ([young.pk] if other == "dam" else [])
 
 
 @pytest.mark.parametrize("settled_before_the_visit", [True, False])

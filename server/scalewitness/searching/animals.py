@@ -18,7 +18,12 @@ from scalewitness.animals.models import ON_SHEET, Animal, Identifier
 from scalewitness.animals.queries import stewarded
 from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.models import OF_IT, Call
-from scalewitness.calls.queries.visibility import WithSight, visible_animals
+from scalewitness.calls.queries.visibility import (
+    WithSight,
+    parents_kept_from,
+    reader_of,
+    visible_animals,
+)
 from scalewitness.domain.parents import Role
 from scalewitness.domain.sexing.taxa import species_list
 from scalewitness.sales.queries import AWAITED, progress_of, sales_seen
@@ -70,14 +75,12 @@ def _text(asked: Asked) -> Q:
     codes = Identifier.objects.filter(animal=OuterRef("pk"), code__icontains=text)
     on_sheet = codes.filter(scheme__in=ON_SHEET)
     named = visible_animals(keeper, now).order_by().filter(sight="all", name__icontains=text)
-    parents = named.values("pk")
     whole = (
         Q(name__icontains=text)
         | Q(rack__icontains=text)
         | Q(Exists(codes))
         | Q(Exists(_with_trait(text)))
-        | Q(sire__in=parents)
-        | Q(dam__in=parents)
+        | _young_of(named, keeper, now)
     )
     return Q(species__in=_species_named(text)) | Q(Exists(on_sheet)) | (Q(sight="all") & whole)
 
@@ -147,8 +150,16 @@ def _parent(asked: Asked) -> Q:
     """The young of an animal that the asker sees whole: being one's parent tells a sex."""
     keeper, wanted, now = asked
     seen = visible_animals(keeper, now).order_by().filter(sight="all", pk__in=[wanted.parent])
-    parents = seen.values("pk")
-    return Q(sire__in=parents) | Q(dam__in=parents)
+    return _young_of(seen, keeper, now)
+
+
+def _young_of(seen: QuerySet[Animal, Any], keeper: UUID, now: datetime) -> Q:
+    """Of parents that the asker sees whole. Not the young in their own rooms of which they are told
+    no parent, as they are to check the other one blind: see `visibility.parents_shown`."""
+    parents, reader = seen.values("pk"), reader_of(keeper, now)
+    shut = parents_kept_from(reader)
+    withheld = Q(sire__in=shut) | Q(dam__in=shut)
+    return (Q(sire__in=parents) | Q(dam__in=parents)) & ~(Q(collection__in=reader.holds) & withheld)
 
 
 FILTERS: Mapping[str, Callable[[Asked], Q]] = {

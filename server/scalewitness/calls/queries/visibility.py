@@ -253,6 +253,14 @@ def still_blind(reader: Reader) -> Set[UUID]:
     return reader.awaited.union(animal for (animal,) in seen)
 
 
+def parents_kept_from(reader: Reader) -> Set[UUID]:
+    """The animals beside which no parent of an animal of theirs is told: those to be checked blind,
+    and those whose call of theirs is awaited, but what they see whole."""
+    blind = still_blind(reader)
+    sights = sights_of(reader.keeper, blind, reader.now)
+    return {one for one in blind if sights.get(one) != "all"}
+
+
 def _seen_blind(keeper: UUID, now: datetime) -> "QuerySet[Animal, Any]":
     return visible_animals(keeper, now).filter(sight="blind").order_by().values_list("pk")
 
@@ -261,9 +269,12 @@ SEEN_BLIND = Prepared(_seen_blind, keeper=UUID(int=1), now=datetime(1, 1, 1, tzi
 
 
 def young_seen(keeper: UUID, dam: UUID, now: datetime) -> list[Animal]:
-    """What is registered as the animal's young, as far as the keeper may see it whole."""
+    """What is registered as the animal's young, as far as the keeper may see it whole and is told
+    of the dam."""
     rows = visible_animals(keeper, now).filter(dam=dam, sight="all")
-    return list(rows.prefetch_related("identifiers").order_by("hatched", "pk"))
+    found = list(rows.prefetch_related("identifiers").order_by("hatched", "pk"))
+    shown = parents_shown(keeper, found, now)
+    return [one for one in found if shown[one.pk][1] == dam]
 
 
 def parents_shown(keeper: UUID, animals: Iterable[Animal], now: datetime) -> dict[UUID, Parents]:
