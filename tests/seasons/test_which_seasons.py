@@ -1,15 +1,20 @@
 """Which seasons are worked out, for whom, and what an answer to a changed plan says."""
 
 from datetime import timedelta
+from typing import Any
 
+import msgspec
 import pytest
 from django.utils import timezone
 from tests.api.client import Api
 from tests.intake.test_pairings import plan, stans
-from tests.seasons.test_outlooks import planned, shown, taken_up, worked_out
-from tests.world import World
+from tests.seasons.test_outlooks import YEAR, planned, shown, taken_up, worked_out
+from tests.world import World, new_id
 
-from scalewitness.animals.models import Animal
+from scalewitness.animals.models import Animal, Collection
+from scalewitness.animals.services import create_collection
+from scalewitness.api.shapes.seasons import season
+from scalewitness.breeding.models import AffectedPlan
 from scalewitness.domain.errors import NotFound
 from scalewitness.domain.moments import rfc3339
 from scalewitness.domain.season.outlook import Change
@@ -17,10 +22,12 @@ from scalewitness.domain.season.values import Chosen
 from scalewitness.ledger.queries.tree import tip
 from scalewitness.seasons.models import SeasonOutlook
 from scalewitness.seasons.queries.outlooks import YEARS_AHEAD, due
+from scalewitness.seasons.queries.seasons import years_of
 from scalewitness.seasons.queries.shown import season_shown
 from scalewitness.seasons.services import computing
 from scalewitness.seasons.services.asking import ask_for_best
 from scalewitness.seasons.services.computing import compute_due
+from scalewitness.seasons.services.settings import edit_season
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_in(2)]
 __all__ = ["planned", "stans"]
@@ -97,6 +104,51 @@ def test_what_does_not_bear_on_a_season_is_noted_seldom(
     monkeypatch.setattr(computing, "LAG", 0)
     assert compute_due(world.now) == 0
     assert SeasonOutlook.objects.get(reader=world.odile).position == tip().size
+
+
+@pytest.mark.one_in(1)
+def test_no_season_tells_that_a_blind_guests_animal_is_paired_with_one_of_the_guest(
+    world: World,
+) -> None:
+    """Whoever has males alone knows for a female what is paired with one and not told of."""
+    secret = world.verified("X1", "male")
+    room = create_collection(world.greta, new_id(world.now), "Shelf", world.now)
+    world.say(world.greta, "grant_given", room.pk, {"to": str(world.odile.pk), "role": "partner"})
+    own = world.animal("M1", room=room)
+    visit = world.visit(world.greta, secret, days=60)
+    plan(world, world.greta, own, world.animal("F1", room=room))
+    compute_due(world.now)
+    before = _as_shown(world, room)
+    assert [one["year"] for one in before] == [YEAR]
+    for year in (YEAR, YEAR + 1):
+        body = {"sire": str(secret.pk), "dam": str(own.pk), "season": year}
+        made = world.say(world.odile, "pairing_planned", new_id(world.now), body)
+        fields = {"kept": [str(made.id)]}
+        if year == YEAR:
+            edit_season(room, year, fields, version=0, by=world.odile, now=world.now)
+            compute_due(world.now)
+            before = _as_shown(world, room)
+    kept = SeasonOutlook.objects.filter(reader=world.greta)
+    compute_due(world.now)
+    assert _as_shown(world, room) == before
+    assert not [one.year for one in kept if one.year != YEAR]
+    (counted,) = secret.calls.filter(by=world.fenna.pk)
+    world.say(world.fenna, "call_withdrawn", secret.pk, {"call": str(counted.pk)})
+    assert AffectedPlan.objects.filter(collection=room).exists()
+    compute_due(world.now)
+    assert _as_shown(world, room) == before
+
+    world.call(world.greta, secret, "male", visit=visit)
+    assert shown(world, world.greta, room).behind
+    compute_due(world.now)
+    assert [one["year"] for one in _as_shown(world, room)] == [YEAR, YEAR + 1]
+
+
+def _as_shown(world: World, room: Collection) -> list[dict[str, Any]]:
+    """Of the years that a page names to Greta, what she gets."""
+    years = years_of(room.pk, world.now.year, world.greta.pk, world.now)
+    found = (season_shown(room, year, world.greta.pk, world.now) for year in years)
+    return [msgspec.to_builtins(season(one)) for one in found]
 
 
 def test_a_best_plan_of_before_is_told_from_the_one_that_was_asked_for(

@@ -111,13 +111,15 @@ class SeasonOfCollection(Struct, frozen=True):
 
 
 def season(found: SeasonShown) -> SeasonOfCollection:
+    """Of what is kept, the pairings that the reader is told of."""
+    seen = {one.pairing.pk for one in found.pairings}
     return SeasonOfCollection(
         collection=found.collection.pk,
         year=found.year,
         version=found.settings.version,
         wants=list(found.settings.wants),
         limits=found.settings.limits,
-        kept=list(found.settings.kept),
+        kept=[one for one in found.settings.kept if one in seen],
         pairings=pairings(found.pairings).items,
         outlook=_outlook(found.outlook, found) if found.outlook else None,
         behind=found.behind,

@@ -88,7 +88,7 @@ def show_collection(request: HttpRequest, keeper: Keeper, collection_id: UUID) -
         "collection": collection,
         "own": collection.keeper_id == keeper.pk,
         "counted": counted([collection])[0],
-        "seasons": sorted({now.year + 1, *years_of(collection.pk, now.year)}),
+        "seasons": sorted({now.year + 1, *years_of(collection.pk, now.year, keeper.pk, now)}),
         **found_in(request, keeper, now, collection.pk),
     }
     return kept_short(request, page(request, "collections/collection.html", context))

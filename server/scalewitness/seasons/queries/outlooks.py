@@ -1,6 +1,6 @@
 """What was computed of seasons, and whether facts have come since that bear on it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -12,6 +12,7 @@ from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
+from scalewitness.calls.queries.visibility import parents_kept_from, reader_of
 from scalewitness.domain.season.outlook import FORMAT, OutlookBody
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
@@ -29,31 +30,48 @@ AGES: Final = timedelta(days=1)
 @dataclass(frozen=True, slots=True)
 class BearsOn:
     """What entries from some position on bear on: ``things`` by id, and ``readers`` who were given
-    access to more, or are offered it; with the position of the last such entry of each."""
+    access to more, or are offered it; with the position of the last such entry of each. ``pairs``:
+    new pairings, each by its position and its two animals."""
 
     things: Mapping[UUID, int]
     readers: Mapping[UUID, int]
+    pairs: Sequence[tuple[int, UUID, UUID]]
+    now: datetime
 
     def on(self, basis: Iterable[UUID], reader: UUID, since: int) -> bool:
-        """Whether any of them from ``since`` on bears on what has that basis."""
-        given = self.readers.get(reader, -1) >= since
-        return given or any(self.things.get(one, -1) >= since for one in basis)
+        """Whether any of them from ``since`` on bears on what has that basis. A pairing that the
+        reader is told nothing of, being to check one of its two blind, does not."""
+        if self.readers.get(reader, -1) >= since:
+            return True
+        known = set(basis)
+        if any(self.things.get(one, -1) >= since for one in known):
+            return True
+        pairs = [{*pair} for at, *pair in self.pairs if at >= since and not known.isdisjoint(pair)]
+        if not pairs:
+            return False
+        shut = parents_kept_from(reader_of(reader, self.now))
+        return any(pair.isdisjoint(shut) for pair in pairs)
+
+    @property
+    def near(self) -> set[UUID]:
+        """All that they may bear on."""
+        return {*self.things, *(one for _, *pair in self.pairs for one in pair)}
 
 
-def bearing_since(position: int) -> BearsOn:
+def bearing_since(position: int, now: datetime) -> BearsOn:
     """Besides what entries are about: of new pairings both animals, and of animals registered,
     moved or corrected since their home and parents; of steps of sales the animals, and the buyer,
-    to whom they are offered, or are no more."""
+    to whom they are offered, or are no more. That a plan is affected bears on nothing by itself:
+    whoever may read it sees the animal, of which an entry just before it says why."""
     entries = Entry.objects.filter(position__gte=position, about__isnull=False)
+    entries = entries.exclude(kind="plan_affected")
     things = _last(entries, "about")
     moved = _last(entries.filter(kind__in=_OF_KIN), "about")
-    pairs: Iterable[Any] = Pairing.objects.filter(position__gte=position).values_list(
-        "position", "sire", "dam"
-    )
+    pairs = Pairing.objects.filter(position__gte=position).values_list("position", "sire", "dam")
     kin: Iterable[Any] = Animal.objects.filter(pk__in=moved).values_list(
         "pk", "collection", "sire", "dam"
     )
-    beside = [*pairs, *((moved[animal], *others) for animal, *others in kin)]
+    beside = [(moved[animal], *others) for animal, *others in kin]
     readers = _last(Grant.objects.filter(position__gte=position), "to")
     steps = SaleStep.objects.filter(position__gte=position)
     sold = _last(steps.exclude(sale__animals=None), "sale__animals")
@@ -63,7 +81,7 @@ def bearing_since(position: int) -> BearsOn:
         things[one] = max(at, things.get(one, at))
     for buyer, at in buyers.items():
         readers[buyer] = max(at, readers.get(buyer, at))
-    return BearsOn(things, readers)
+    return BearsOn(things, readers, list(pairs), now)
 
 
 def _last(rows: QuerySet[Any], name: str) -> dict[UUID, int]:
@@ -92,7 +110,7 @@ def is_behind(outlook: SeasonOutlook, now: datetime) -> bool:
         return True
     if outlook.position >= tip().size:
         return False
-    bearing = bearing_since(outlook.position)
+    bearing = bearing_since(outlook.position, now)
     return bearing.on(outlook.basis, outlook.reader_id, outlook.position)
 
 
@@ -131,8 +149,8 @@ def due(now: datetime) -> tuple[QuerySet[SeasonOutlook], int]:
     found = ahead(now)
     behind = found.filter(position__lt=size).exclude(digest="")
     since = behind.aggregate(since=Min("position"))["since"]
-    bearing = bearing_since(size if since is None else since)
-    near = Q(reader__in=list(bearing.readers)) | Q(basis__overlap=list(bearing.things))
+    bearing = bearing_since(size if since is None else since, now)
+    near = Q(reader__in=list(bearing.readers)) | Q(basis__overlap=list(bearing.near))
     touched = behind.filter(near).values_list("pk", "basis", "reader", "position")
     borne = [pk for pk, basis, reader, since in touched if bearing.on(basis, reader, since)]
     rows = found.filter(_without_a_fact(now) | Q(asked_best__isnull=False) | Q(pk__in=borne))

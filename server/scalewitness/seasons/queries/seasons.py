@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from uuid import UUID
 
 import msgspec
-from django.db.models import Q
 
 from scalewitness.breeding.models import AffectedPlan, Pairing
-from scalewitness.breeding.queries.pairings import AHEAD
+from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.domain.season.stated import LimitsStated, WantStated
 from scalewitness.seasons.models import Season
 
@@ -35,13 +35,18 @@ def settings_of(collection: UUID, year: int) -> SeasonSettings:
     )
 
 
-def years_of(collection: UUID, since: int) -> list[int]:
-    """Since that one, of which anything is planned or wanted, earliest first."""
-    here = Q(sire__collection=collection) | Q(dam__collection=collection)
-    planned = Pairing.objects.filter(here, season__gte=since, **AHEAD)
+def years_of(collection: UUID, since: int, reader: UUID, now: datetime) -> list[int]:
+    """Since that one, of which anything is wanted, or planned that the reader is told of, earliest
+    first."""
     kept = Season.objects.filter(collection=collection, year__gte=since)
-    years = planned.order_by().values_list("season", flat=True).distinct()
-    return sorted({*years, *kept.values_list("year", flat=True)})
+    planned = {one.season for one in pairings_at(collection, reader, now) if one.season >= since}
+    return sorted({*planned, *kept.values_list("year", flat=True)})
+
+
+def pairings_at(collection: UUID, reader: UUID, now: datetime) -> list[Pairing]:
+    """Of an animal there, for whoever holds it or is a partner in it, as far as they are told."""
+    found = (one.pairing for one in pairings_seen(reader, now))
+    return [one for one in found if collection in {one.sire.collection_id, one.dam.collection_id}]
 
 
 def affected_since(collection: UUID, year: int, position: int) -> Sequence[AffectedPlan]:

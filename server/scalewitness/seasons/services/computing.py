@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
+from uuid import UUID
 
 import msgspec.structs
 import structlog
@@ -35,7 +36,7 @@ from scalewitness.seasons.queries.checks import checks_before_pairing
 from scalewitness.seasons.queries.draws import samples_of
 from scalewitness.seasons.queries.inputs import SeasonRead, season_read
 from scalewitness.seasons.queries.outlooks import ahead, due, stored, years_ahead
-from scalewitness.seasons.queries.seasons import affected_since
+from scalewitness.seasons.queries.seasons import affected_since, pairings_at
 
 log = structlog.get_logger()
 
@@ -66,13 +67,12 @@ def compute_due(now: datetime) -> int:
 
 
 def open_outlooks(now: datetime) -> None:
-    """One for the keeper, and each partner, of each collection that has a season ahead."""
+    """One for the keeper, and each partner, of each collection that has a season ahead: of one that
+    nobody edited, for those who are told of a pairing in it."""
     years = years_ahead(now)
-    wanted = set(
-        Season.objects.filter(year__in=years).values_list(
-            "collection", "year", "collection__keeper"
-        )
-    )
+    edited = Season.objects.filter(year__in=years)
+    wanted = set(edited.values_list("collection", "year", "collection__keeper"))
+    kept = {(room, year) for room, year, _ in wanted}
     planned = Pairing.objects.filter(season__in=years, **AHEAD)
     for role in ("sire", "dam"):
         home = f"{role}__collection"
@@ -84,9 +84,14 @@ def open_outlooks(now: datetime) -> None:
         (
             SeasonOutlook(collection_id=collection, year=year, reader_id=keeper)
             for collection, year, keeper in sorted(wanted - there)
+            if (collection, year) in kept or _is_seen(keeper, collection, year, now)
         ),
         ignore_conflicts=True,
     )
+
+
+def _is_seen(reader: UUID, collection: UUID, year: int, now: datetime) -> bool:
+    return any(one.season == year for one in pairings_at(collection, reader, now))
 
 
 def _compute(outlook: int) -> bool:
@@ -170,8 +175,9 @@ def _broken(read: SeasonRead, outlook: SeasonOutlook, last: OutlookBody | None) 
         return None
     was = last.broken if last else None
     since = was.position if was else outlook.position
-    rows = affected_since(outlook.collection_id, outlook.year, since)
     ids = {str(pairing): chosen for chosen, pairing in read.pairings.items()}
+    befell = affected_since(outlook.collection_id, outlook.year, since)
+    rows = [row for row in befell if not ids.keys().isdisjoint(row.pairings)]
     pairs = {ids[one] for row in rows for one in row.pairings if one in ids}
     if not pairs:
         return None
