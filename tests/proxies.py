@@ -19,6 +19,7 @@ from stack.supervisor import Service
 
 HOST = "localhost"
 SAMPLES = ROOT / "deploy" / "proxy"
+SERVER = f"    server {LOOPBACK}:8000 max_fails=1 fail_timeout=1s;\n"
 
 
 @dataclass(frozen=True)
@@ -64,13 +65,13 @@ def changed(text: str, changes: Mapping[str, str]) -> str:
     return text
 
 
-def nginx(folder: Path, behind: int) -> Proxy:
+def nginx(folder: Path, *behind: int) -> Proxy:
     binary, port = program("nginx", "nginx-light"), free_port()
     authority, _ = make_authority(folder, HOST)
     sample = changed(
         (SAMPLES / "nginx.conf").read_text(),
         {
-            "server 127.0.0.1:8000;": f"server {LOOPBACK}:{behind};",
+            SERVER: "".join(SERVER.replace("8000", str(one)) for one in behind),
             "listen 80;": f"listen {LOOPBACK}:{free_port()};",
             "listen [::]:80;": f"listen [::1]:{free_port()};",
             "listen 443 ssl http2;": f"listen {LOOPBACK}:{port} ssl http2;",
@@ -97,7 +98,7 @@ def nginx(folder: Path, behind: int) -> Proxy:
     return Proxy(Service("nginx", argv, ready=tcp(port)), port, folder, trusts)
 
 
-def caddy(folder: Path, behind: int) -> Proxy:
+def caddy(folder: Path, *behind: int) -> Proxy:
     """Asked by IPv6."""
     binary, port = program("caddy", "caddy"), free_port()
     authority, _ = make_authority(folder, HOST)
@@ -114,7 +115,7 @@ def caddy(folder: Path, behind: int) -> Proxy:
         "NAME": f"{HOST}:{port}",
         "TLS": f"{folder}/far-end.pem {folder}/far-end.pem",
         "ADMIN": "off",
-        "UPSTREAM": f"{LOOPBACK}:{behind}",
+        "UPSTREAM": " ".join(f"{LOOPBACK}:{one}" for one in behind),
         "XDG_DATA_HOME": str(folder),
         "XDG_CONFIG_HOME": str(folder),
         "HOME": str(folder),

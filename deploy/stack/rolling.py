@@ -15,6 +15,7 @@ Needs: apt-get install nginx-light
 import argparse
 import http.client
 import json
+import re
 import secrets
 import shutil
 import sys
@@ -41,6 +42,10 @@ CLIENTS: Final = 4
 BATCH: Final = 5
 BETWEEN: Final = 60
 """Facts that are to be accepted between two steps."""
+PASSED_OVER: Final = 2.0
+"""Seconds for which the sample passes over a host that refused: nginx counts in whole ones."""
+SAMPLES: Final = "8000"
+"""The port of the web server in the sample."""
 NGINX: Final = """
 daemon off; pid {folder}/nginx.pid; error_log {folder}/nginx.log;
 events {{}}
@@ -49,7 +54,7 @@ http {{
     client_body_temp_path {folder}/body; proxy_temp_path {folder}/proxy;
     fastcgi_temp_path {folder}/fastcgi; uwsgi_temp_path {folder}/uwsgi;
     scgi_temp_path {folder}/scgi;
-    upstream scalewitness {{ {servers} keepalive 32; }}
+    {upstream}
     server {{ listen {where}; client_max_body_size 26m; {rules} }}
 }}
 """
@@ -144,9 +149,10 @@ class Hosts:
         self._stack.supervisor.start(replace(self._service(name, self.ports[name]), ready=ready))
 
     def anew(self, name: str) -> None:
-        """Stop one in its own time and start it."""
+        """Stop one in its own time, start it, and wait until the proxy asks it again."""
         self._stack.supervisor.end(name)
         self.start(name)
+        time.sleep(PASSED_OVER)
 
     def too_early(self) -> None:
         """See that this release does not serve on the tables of the one before.
@@ -164,13 +170,16 @@ class Hosts:
         say(f"  503: {answer['why']}")
 
     def start_proxy(self, folder: Path) -> None:
-        """nginx, with the locations of the sample."""
+        """nginx, with the upstream and the locations of the sample."""
         sample = (ROOT / "deploy" / "proxy" / "nginx.conf").read_text()
         rules = sample[sample.rindex("    location / {") :].rstrip().removesuffix("}")
-        servers = " ".join(f"server {LOOPBACK}:{port};" for port in self.ports.values())
+        (upstream,) = re.findall(r"^upstream [^}]+}$", sample, re.MULTILINE)
+        (server,) = re.findall(r"^ +server .+;\n", upstream, re.MULTILINE)
+        each = (server.replace(SAMPLES, str(port)) for port in self.ports.values())
+        upstream = upstream.replace(server, "".join(each))
         where = f"{LOOPBACK}:{self._stack.port}"
         conf = folder / "nginx.conf"
-        conf.write_text(NGINX.format(folder=folder, servers=servers, where=where, rules=rules))
+        conf.write_text(NGINX.format(folder=folder, upstream=upstream, where=where, rules=rules))
         argv = ["nginx", "-c", str(conf), "-e", str(folder / "nginx.log")]
         self._stack.supervisor.start(Service("proxy", argv, ready=tcp(self._stack.port)))
 
