@@ -76,11 +76,10 @@ async function turn(session, signal, fresh) {
       await amiss("");
       return { alarmed: true };
     }
-    const came = await replica.follow(session, { wait: fresh ? 0 : HELD, signal });
-    if (await judge(session)) await changed();
+    const came = await follow(session, { wait: fresh ? 0 : HELD, signal });
     if (came || fresh) await replica.visits(session, signal, changed);
     const fetch = async () => {
-      await replica.follow(session, { wait: 0, signal });
+      await follow(session, { wait: 0, signal });
       await replica.visits(session, signal, changed);
     };
     if (!(await prove(session, signal, { fetch, changed }))) {
@@ -97,6 +96,16 @@ async function turn(session, signal, fresh) {
     await amiss(fault instanceof Refused ? (fault.status === 401 ? "" : fault.message) : NO_SIGNAL);
     return { fault };
   }
+}
+
+/** Reads the feed to its end and judges what it brought: whatever asks, or what came while proofs were
+    asked for would be judged only after the feed's next answer.
+    @param {Session} session
+    @param {{ wait: number, signal: AbortSignal }} how */
+async function follow(session, how) {
+  const came = await replica.follow(session, how);
+  if (await judge(session)) await changed();
+  return came;
 }
 
 /** Until the time is up, or someone asks at once.

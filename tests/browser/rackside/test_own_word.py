@@ -2,13 +2,15 @@
 and its keeper says whether it was them."""
 
 import re
+from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from typing import Any
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec import to_builtins
-from playwright.sync_api import expect
+from playwright.sync_api import Page, Route, expect
 from tests.browser.rackside.conftest import (
     Phone,
     Racks,
@@ -151,8 +153,8 @@ def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone
             f"devices/{made['id']}/key", json=key.enrolment(fresh_id(), moment()), headers=headers
         ).raise_for_status()
         call = key.signed(said("call_made", visit.animals["N-1"], probing("female", "N-1")))
-        iris.post("push", json={"items": [call]}, headers=headers).raise_for_status()
-    page.reload()  # it looks by itself too, but not for half a minute
+        push = partial(iris.post, "push", json={"items": [call]}, headers=headers)
+        while_proofs_are_asked_for(page, lambda: push().raise_for_status())
     asked = page.get_by_role("region", name="In your name")
     expect(asked).to_contain_text("call made")
     expect(asked).to_contain_text("whose key nothing but the password stands for")
@@ -168,6 +170,27 @@ def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone
     expect(asked).to_contain_text("Not you, by your word")
     held = told()
     assert (held["why"], held["answer"]) == ("by_password", "not mine")
+
+
+def while_proofs_are_asked_for(page: Page, push: Callable[[], object]) -> None:
+    """It is pushed then, so that it comes with what is asked for once more. Before the phone waits
+    for a change again, it has looked at that."""
+    pushed: list[object] = []
+    held: list[Route] = []
+
+    def proofs(route: Route) -> None:
+        if not pushed:
+            pushed.append(push())
+        route.continue_()
+
+    page.route("**/api/v1/proofs?**", proofs)
+    page.route(
+        "**/api/v1/changes?*wait=25*",
+        lambda route: held.append(route) if pushed else route.continue_(),
+    )
+    until(page, lambda: held, "the next question for changes")
+    assert _asked(stored(page)) is not None
+    held[0].continue_()
 
 
 def _asked(held: dict[str, Any]) -> Any:
