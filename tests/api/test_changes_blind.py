@@ -13,13 +13,15 @@ import pytest
 from django.db import transaction
 from django.test import Client
 from django.utils import timezone
+from msgspec import structs
 from tests.api.client import Api
 from tests.api.feeding import Replica, pull
-from tests.world import World, keeper, probing
+from tests.world import World, keeper, new_id, probing
 
 from scalewitness.animals.models import Animal
+from scalewitness.animals.services import create_collection
 from scalewitness.domain.moments import rfc3339
-from scalewitness.domain.sync import read_cursor
+from scalewitness.domain.sync import Reached, SnapshotRun, read_cursor, written
 from scalewitness.people.models import Keeper
 
 UUID_ = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
@@ -126,6 +128,32 @@ def test_a_visit_that_opens_on_a_parent_tells_nothing_of_its_young(db: None) -> 
         one["animal"]["id"] for one in items if "animal" in one
     }
     assert api.get(f"/animals/{young.pk}").body["sire"] == str(sire.pk)
+
+
+@pytest.mark.parametrize("is_parent", [True, False])
+def test_no_cursor_from_the_future_tells_what_waits_for_a_check(db: None, is_parent: bool) -> None:
+    """Cursors are the client's to write. Once their check is awaited no more, Greta sees all of the
+    collection; a cursor that is of then gets neither the ids in it nor which young are of it."""
+    world = World(now=timezone.now() - timedelta(days=2))
+    room = create_collection(world.odile, new_id(world.now), "Hatchlings", world.now)
+    secret, hidden = world.animal("B-1"), world.animal("H-1")
+    young = world.animal("Y-1", room=room, dam=str((secret if is_parent else hidden).pk))
+    given = {"to": str(world.greta.pk), "role": "viewer"}
+    world.say(world.odile, "grant_given", room.pk, given | {"animals": [str(young.pk)]})
+    world.visit(world.greta, secret)
+    world.say(world.odile, "grant_given", world.collection.pk, given)
+    _, cursor = pull(Api(world.greta))
+    later = read_cursor(cursor)
+    at = Reached.of(later.sight.size, world.now + timedelta(days=60))
+    for forged in (
+        structs.replace(later, sight=at),
+        structs.replace(later, run=SnapshotRun(at, "animals")),
+        structs.replace(later, sight=at, run=SnapshotRun(at, "animals")),
+    ):
+        items = Api(world.greta).get("/changes", cursor=written(forged)).body["items"]
+        found = str(items)
+        assert str(hidden.pk) not in found
+        assert str(young.pk) not in found
 
 
 @pytest.mark.parametrize("limit", [100, 1])

@@ -78,7 +78,14 @@ def _of_this_log(given: str, here: Reached, log: Now) -> Cursor:
     )
     if beyond or cursor.epoch != log.epoch:
         raise Resync()
-    return replace(cursor, origin=log.origin)
+    run = cursor.run and replace(cursor.run, goal=_come(cursor.run.goal, here))
+    return replace(cursor, origin=log.origin, sight=_come(cursor.sight, here), run=run)
+
+
+def _come(point: Reached, here: Reached) -> Reached:
+    """Of a moment that has come: a client can write another into its cursor, and nobody is to be
+    asked what they will see."""
+    return replace(point, micros=min(point.micros, here.micros))
 
 
 def _edits_wait(keeper: Keeper, cursor: Cursor, last: Ends) -> bool:
