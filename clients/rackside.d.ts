@@ -134,6 +134,16 @@ interface Draft {
   form: CallForm;
 }
 
+/** The first form of a hatch day, kept as a draft (views/hatch_begin.js). `day` and `pattern`: which of
+    those offered, or "other": then it is what was typed, in `other` and `own`. */
+interface HatchForm {
+  day: string;
+  other: string;
+  number: string;
+  pattern: string;
+  own: string;
+}
+
 /** What the phone's store holds: records by store, and single values by name in `meta`. */
 interface Kept {
   visits: KeptVisit;

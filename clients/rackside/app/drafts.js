@@ -7,9 +7,9 @@ const PAUSE = 250; // milliseconds of rest before a draft is kept
 
 /** `soon` after each change, `now` when the form is left, `stop` once it is saved; `anew` drops it and
     opens an empty form. Where the store has no room, the head of every page says so.
-    @param {string} animal
+    @param {string} animal what it is kept by: of a hatch day the parents (store/drafts.js)
     @param {string} visit
-    @param {CallForm} form */
+    @param {any} form */
 export function keeping(animal, visit, form) {
   /** @type {ReturnType<typeof setTimeout> | null} */
   let timer = null;

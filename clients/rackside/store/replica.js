@@ -5,6 +5,7 @@
 
 import { listed, without, withSheet } from "../pure/visits.js";
 import { get, write } from "./db.js";
+import { dropClutches } from "./drafts.js";
 import { drop, takeFacts } from "./facts.js";
 import { note } from "./own_word.js";
 import { whileSignedIn } from "./session.js";
@@ -139,7 +140,10 @@ function takeItem(open, item, pull) {
   if (item.type === "purge" && item.animal) forget(open, item.animal);
   else if (item.animal) {
     open.animals.put({ ...item.animal, pull });
-    if (item.animal.sight !== "all") open.proved.delete(item.animal.id);
+    if (item.animal.sight !== "all") {
+      open.proved.delete(item.animal.id);
+      dropClutches(open.drafts, item.animal.id);
+    }
   }
 }
 
@@ -160,6 +164,7 @@ function forget(open, animal) {
   open.animals.delete(animal);
   open.proved.delete(animal);
   open.drafts.delete(animal);
+  dropClutches(open.drafts, animal);
   drop(open, animal);
 }
 

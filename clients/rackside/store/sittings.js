@@ -15,8 +15,13 @@ export async function sitting(id, keeper) {
   return found?.by === keeper ? found : undefined;
 }
 
-/** @param {Sitting} made */
-export const put = (made) => write(["sittings"], (open) => open.sittings.put(made));
+/** @param {Sitting} made
+    @param {string} [draft] the key of the form that it was begun by, which goes */
+export const put = (made, draft = "") =>
+  write(["sittings", "drafts"], (open) => {
+    open.sittings.put(made);
+    open.drafts.delete(draft);
+  });
 
 /** Changes one as it stands on the disk now, if it is there, with the photos that come and go by that.
     @param {string} id

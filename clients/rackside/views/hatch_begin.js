@@ -1,13 +1,15 @@
 /* A hatch day begins: the day, how many, and by which codes; nothing of it needs a keyboard. */
 
+import { keeping } from "../app/drafts.js";
 import { choice, h, line, list, notKept } from "../app/dom.js";
 import { codesTaken, keeper, pairingsTold, seenWhole } from "../app/hatching.js";
 import { keypad } from "../app/keypad.js";
-import { now, state } from "../app/state.js";
+import { now, OWN, state } from "../app/state.js";
 import { newId } from "../net/keys.js";
 import { begin, hatchedWord, MOST, nextNumber, numbered, patterns } from "../pure/hatch.js";
 import { title } from "../pure/search.js";
 import { dayOf } from "../pure/season.js";
+import { begunHatch, hatchKey } from "../store/drafts.js";
 import { put } from "../store/sittings.js";
 
 const DAY = 86_400_000;
@@ -22,7 +24,9 @@ export async function hatchBegin(given) {
   if (!of) return elsewhere();
   const taken = await codesTaken();
   const days = offeredDays(of.noted);
-  const asked = { day: days[0][0], other: "", number: "", pattern: "", own: "" };
+  const draft = hatchKey(of);
+  const asked = filled(await begunHatch(draft), days);
+  const keep = keeping(draft, OWN.id, asked);
   const codes = h("div", {});
   const wrong = h("div", { class: "refused", role: "alert", tabindex: "-1", hidden: true });
   const other = line({
@@ -30,9 +34,10 @@ export async function hatchBegin(given) {
     label: "The day",
     type: "date",
     max: dayOf(now()),
+    value: asked.other,
     oninput: ({ target }) => {
       asked.other = target.value;
-      show();
+      change();
     },
   });
   const ownPattern = line({
@@ -41,8 +46,10 @@ export async function hatchBegin(given) {
     help: "Such as LG-26-##, which makes LG-26-01, LG-26-02 and so on.",
     autocomplete: "off",
     autocapitalize: "characters",
+    value: asked.own,
     oninput: ({ target }) => {
       asked.own = target.value;
+      keep.soon();
     },
   });
   const hatched = () => asked.day === OTHER ? asked.other : asked.day;
@@ -72,11 +79,15 @@ export async function hatchBegin(given) {
         value: asked.pattern,
         onpick: (key) => {
           asked.pattern = key;
-          show();
+          change();
         },
       }));
     }
     ownPattern.hidden = asked.pattern !== OTHER;
+  };
+  const change = () => {
+    show();
+    keep.soon();
   };
   show();
   let begun = false;
@@ -97,8 +108,9 @@ export async function hatchBegin(given) {
     const { collection, species, mode, dam, sire } = of;
     const shared = { collection, species, mode, dam, sire, hatched: hatched(), pattern: pattern() };
     const sitting = begin({ by: keeper(), begun: now(), ...shared }, made(), newId);
+    keep.stop();
     try {
-      await put(sitting);
+      await put(sitting, draft);
       location.hash = `#/hatch/${sitting.id}/weigh`;
     } catch (fault) {
       begun = false;
@@ -109,6 +121,8 @@ export async function hatchBegin(given) {
   return {
     title: "Hatch day",
     editing: true,
+    filling: true,
+    leave: keep.now,
     node: h(
       "section",
       { class: "hatch" },
@@ -119,8 +133,10 @@ export async function hatchBegin(given) {
         label: "How many",
         most: MOST,
         close: true,
+        value: asked.number,
         oninput: (text) => {
           asked.number = text;
+          keep.soon();
         },
       }),
       choice({
@@ -130,7 +146,7 @@ export async function hatchBegin(given) {
         value: asked.day,
         onpick: (key) => {
           asked.day = key;
-          show();
+          change();
         },
       }),
       other,
@@ -140,6 +156,16 @@ export async function hatchBegin(given) {
       h("div", { class: "bar" }, h("button", { type: "button", onclick: start }, "Begin")),
     ),
   };
+}
+
+/** What was begun, or an empty form; a day that was near then may be another day by now.
+    @param {HatchForm | undefined} begun
+    @param {[string, string][]} days
+    @returns {HatchForm} */
+function filled(begun, days) {
+  if (!begun) return { day: days[0][0], other: "", number: "", pattern: "", own: "" };
+  const isOffered = days.some(([day]) => day === begun.day);
+  return isOffered ? begun : { ...begun, day: OTHER, other: begun.day };
 }
 
 /** @typedef {{

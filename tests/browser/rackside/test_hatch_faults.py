@@ -12,7 +12,9 @@ from tests.browser.rackside.conftest import (
     Phone,
     Racks,
     all_sent,
+    draft_kept,
     hurried,
+    pick,
     stored,
     ten_seconds_later,
     until,
@@ -114,6 +116,54 @@ def test_a_tab_killed_at_any_step_loses_nothing_and_doubles_nothing(
     )
     assert [one.body["noted"]["grams"] for one in weights] == ["12.5", "13"]
     assert [(one.body["told"], one.body["sureness"]) for one in calls] == [("male", "certain")] * 2
+
+
+TAKE = """async (item) => {
+  const { feed, take } = await import("/rackside/store/replica.js");
+  const { session } = await import("/rackside/store/session.js");
+  const { cursor } = await feed();
+  await take(await session(), cursor, { items: [item], cursor, more: false });
+}"""
+
+
+@pytest.mark.one_in(1)
+def test_what_is_filled_in_before_it_begins_is_kept_by_its_parents(
+    racks: Racks, phone: Phone
+) -> None:
+    made, sold, blind = (clutch(racks, stem) for stem in ("HB", "HO", "HI"))
+    page = signed_in(phone, made)
+    phone.context.set_offline(True)
+
+    def fill(of: Clutch, number: str) -> None:
+        page.goto(f"{HERE}#/hatch/new?pairing={of.pairing}")
+        expect(page.get_by_role("heading", level=1)).to_contain_text(of.stem)
+        Thumb(page).key_in(number)
+        draft_kept(page, f'"number": "{number}"')
+
+    for of, number in ((sold, "3"), (blind, "4"), (made, "12")):
+        fill(of, number)
+    pick(page, "Day they hatched", "Another day")
+    page.get_by_label("The day").fill("2026-03-04")
+    pick(page, "Codes of their tubs", "Another")
+    page.get_by_label("Your pattern").fill("Z-##")
+    draft_kept(page, "2026-03-04", "Z-##")
+    page = killed(page)
+    expect(page.get_by_label("How many")).to_have_value("12")
+    expect(page.get_by_label("The day")).to_have_value("2026-03-04")
+    expect(page.get_by_label("Your pattern")).to_have_value("Z-##")
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Z-01")
+    (sitting,) = stored(page)["sittings"]
+    assert (len(sitting["young"]), sitting["hatched"]) == (12, "2026-03-04")
+    assert sorted(kept_numbers(page)) == ["3", "4"], "those of the others stay"
+    page.evaluate(TAKE, {"type": "purge", "animal": sold.sire})
+    assert kept_numbers(page) == ["4"]
+    page.evaluate(TAKE, {"type": "animal", "animal": {"id": blind.dam, "sight": "blind"}})
+    assert kept_numbers(page) == []
+
+
+def kept_numbers(page: Page) -> list[str]:
+    return [one["form"]["number"] for one in stored(page)["drafts"]]
 
 
 AT_ONCE = """async (id) => {
