@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from time import monotonic
 from typing import Protocol
 
 from django.db import OperationalError
@@ -12,6 +13,10 @@ from psycopg_pool import PoolTimeout
 
 class Asker(Protocol):
     """Somebody at the other end of a line."""
+
+    @property
+    def seen_at(self) -> float:
+        """The moment of the monotonic clock by which they had asked for certain."""
 
     def waited(self) -> float:
         """Seconds since they asked."""
@@ -38,6 +43,13 @@ def time_left(seconds: float) -> float:
     command or the worker."""
     asker = _asker.get()
     return seconds if asker is None else max(0.0, seconds - asker.waited())
+
+
+def seen_at() -> float:
+    """The moment of the monotonic clock by which somebody had asked for certain; now where nobody
+    did."""
+    asker = _asker.get()
+    return monotonic() if asker is None else asker.seen_at
 
 
 def nobody_waits() -> bool:

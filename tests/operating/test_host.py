@@ -10,9 +10,10 @@ from pathlib import Path
 from threading import Thread
 from time import time
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
 from django.test import override_settings
 from django.utils import timezone
 from tests.operator import metrics
@@ -21,7 +22,7 @@ from tests.plugins.services import Services
 from tests.world import World
 
 from backups import stamp
-from scalewitness import env_file
+from scalewitness import env_file, replica
 from scalewitness.ledger.services.fencing import raise_fence
 from scalewitness.monitoring.pulse import note_beat
 from scalewitness.operating import host, processes
@@ -48,6 +49,15 @@ def test_the_owners_role_and_a_missing_guard_are_wrong(db: None) -> None:
 def test_more_pools_than_connections_are_wrong(db: None) -> None:
     assert seen("connections", web_processes=1)["connections"][0] == "right"
     assert seen("connections", web_processes=100)["connections"][0] == "wrong"
+
+
+def test_who_reads_from_a_replica_needs_a_connection_to_ask_by(
+    db: None, monkeypatch: pytest.MonkeyPatch, settings: Any
+) -> None:
+    settings.WEB_CONNECTIONS = 16
+    assert " 2 × 16 " in seen("connections")["connections"][1]
+    monkeypatch.setitem(connections.settings, replica.ALIAS, {})
+    assert " 2 × 17 " in seen("connections")["connections"][1]
 
 
 @pytest.fixture

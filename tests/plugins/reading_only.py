@@ -52,7 +52,7 @@ class _Part:
             self._driver.execute("ROLLBACK TO SAVEPOINT reading_only")
         self._driver.execute("RELEASE SAVEPOINT reading_only")
 
-    def turn(self) -> None:
+    def turn(self, since: float) -> None:
         """The part has ended for good."""
 
 

@@ -14,6 +14,7 @@ from tests.world import World
 
 from scalewitness.monitoring.measures import READS
 from scalewitness.replica import ALIAS, REST
+from scalewitness.replica.primary import LINE
 from scalewitness.settings import postgres
 from stack.replica import Replica
 
@@ -104,6 +105,7 @@ def replica(
     following = Following(replica_server.superuser_url("postgres"), settings)
     following.catch_up()
     yield following
+    LINE.close()
     connections[ALIAS].close()
     connections[ALIAS].close_pool()
     del connections[ALIAS]

@@ -6,6 +6,7 @@ import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import Event, Thread
+from time import monotonic
 from typing import Any
 
 import pytest
@@ -23,6 +24,7 @@ from scalewitness.domain.errors import Busy
 from scalewitness.people.models import Keeper
 from scalewitness.postgresql import impatient
 from scalewitness.replica import ALIAS, reading
+from scalewitness.replica.primary import LINE
 from scalewitness.serving import replicas as serving
 
 pytestmark = pytest.mark.one_in(3)
@@ -88,14 +90,14 @@ def test_one_that_hangs_is_not_waited_for(
 
 def test_another_timeline_is_never_read(replica: Following) -> None:
     with reading() as reader:
-        here = reader._primary_now()
+        here = LINE.ask()
         assert reader._applied(here)
         assert not reader._applied(here._replace(timeline="000000FF"))
 
 
 def test_who_writes_after_all_is_refused(lasting_world: World, replica: Following) -> None:
     with reading() as reader:
-        reader.turn()
+        reader.turn(monotonic())
         with pytest.raises(InternalError, match="read-only"):
             Keeper.objects.update(name="Someone else")
         replicas.at_primary()

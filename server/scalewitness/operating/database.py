@@ -8,6 +8,7 @@ from django.conf import settings
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
+from scalewitness import replica
 from scalewitness.ledger.services.guard import guarded_models
 from scalewitness.operating.asked import Asked
 from scalewitness.operating.results import Result
@@ -81,8 +82,9 @@ def roles(asked: Asked) -> Iterator[Result]:
 def connections(asked: Asked) -> Iterator[Result]:
     """Whether there are enough for all web processes."""
     (free,) = _row(FREE)
-    needed = asked.web_processes * settings.WEB_CONNECTIONS + OTHERS
-    pools = f"{asked.web_processes} × {settings.WEB_CONNECTIONS}"
+    each = settings.WEB_CONNECTIONS + replica.is_configured()  # by which the primary is asked
+    needed = asked.web_processes * each + OTHERS
+    pools = f"{asked.web_processes} × {each}"
     words = f"needed for web processes {pools} and {OTHERS} more: {needed}; there are {free}"
     if free < needed:
         todo = f"max_connections = {needed + 10}, or a smaller DATABASE_POOL_MAX"

@@ -21,14 +21,15 @@ class ClientLine:
 
     def __init__(self, environ: Mapping[str, Any]) -> None:
         self._socket: socket.socket | None = environ.get("gunicorn.socket")
-        self._seen_at = monotonic()
+        self.seen_at = monotonic()
+        """Not as early as the kernel says, whose milliseconds may be some too many."""
 
     def waited(self) -> float:
         """Seconds since the last of the request came in, also while nobody had looked at it
         yet: a slow line is no waiting."""
         info = self._tcp_info()
         if not info:
-            return monotonic() - self._seen_at
+            return monotonic() - self.seen_at
         return float(_LAST_RECEIVED.unpack_from(info, _LAST_RECEIVED_AT)[0] / 1000)
 
     def is_gone(self) -> bool:

@@ -11,7 +11,7 @@ from scalewitness.monitoring.measures import READS
 from scalewitness.replica import ReplicaReader, is_configured, reading
 from scalewitness.serving.busy import come_again
 from scalewitness.serving.rooms import Room
-from scalewitness.waiting import time_left
+from scalewitness.waiting import seen_at, time_left
 
 AT_PRIMARY: Final = 2
 """Readers of one process that the primary takes over from a replica at a time. A page is mostly
@@ -62,7 +62,7 @@ class ReadFromReplica:
     def _read(self, request: HttpRequest, reader: ReplicaReader) -> HttpResponseBase | None:
         """None where it is the primary's to answer."""
         same_for_ever = _is_same_for_ever(request)
-        reader.turn(asking=not same_for_ever)
+        reader.turn(None if same_for_ever else seen_at())
         if not reader.at_replica:
             return None
         answer = self._answer(request)

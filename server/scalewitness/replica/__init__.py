@@ -1,9 +1,10 @@
 """Reading from a streaming replica of the database, where it shows what the primary would.
 
 A request that only reads may be answered from a replica that has applied everything committed on
-the primary by the time the request came in. Whether it has is asked for each request: how far the
-primary's write-ahead log has come, of the primary, and how far it was applied, of the replica.
-So nothing that was revoked, erased or just written is seen otherwise than at the primary.
+the primary by the time the request came in. Whether it has is found out for each request: from the
+replica, how far it has applied the write-ahead log; and from the primary, how far that has come, by
+a question that all share who came in before it was sent (`replica.primary`). So nothing that was
+revoked, erased or just written is seen otherwise than at the primary.
 """
 
 from collections.abc import Iterator
@@ -20,6 +21,7 @@ from django.db import DEFAULT_DB_ALIAS, OperationalError, connections
 from django.db.transaction import TransactionManagementError
 
 from scalewitness.monitoring.measures import READS
+from scalewitness.replica.primary import PRIMARY, Moment
 
 log = structlog.get_logger()
 
@@ -30,12 +32,6 @@ would wait for it in turn (our judgement)."""
 PAUSES: Final = (0.001, 0.02)
 """Seconds between looks at a replica that is not there yet: the first, doubled up to the last."""
 
-PRIMARY_NOW: Final = """
-SELECT reached::text, left(pg_walfile_name(reached), 8)
-FROM (SELECT CASE current_setting('synchronous_commit')
-  WHEN 'off' THEN pg_current_wal_insert_lsn() ELSE pg_current_wal_flush_lsn() END) AS now (reached)
-"""
-"""Commits are seen once they are flushed, but where nobody waits for that."""
 APPLIED: Final = """
 SELECT pg_is_in_recovery() AND lpad(upper(to_hex(timeline_id)), 8, '0') = %s,
   pg_last_wal_replay_lsn() >= %s::pg_lsn
@@ -47,14 +43,6 @@ LAG: Final = """
 SELECT pg_wal_lsn_diff(%s::pg_lsn, pg_last_wal_replay_lsn()),
   extract(epoch FROM clock_timestamp() - pg_last_xact_replay_timestamp())
 """
-
-
-class Moment(NamedTuple):
-    """How far the primary's write-ahead log had come, and on which timeline: whatever was
-    committed by then is below."""
-
-    reached: str
-    timeline: str
 
 
 class Lag(NamedTuple):
@@ -110,10 +98,10 @@ class ReplicaReader:
     def at_replica(self) -> bool:
         return connections[DEFAULT_DB_ALIAS] is self._replica
 
-    def turn(self, *, asking: bool = True) -> None:
-        """To the replica, if it is there and has applied what the primary has committed by now;
-        it is waited for ``DATABASE_REPLICA_WAIT`` seconds at most. Without ``asking`` however far
-        it is: for what is right whenever it is found at all.
+    def turn(self, since: float | None) -> None:
+        """To the replica, if it is there and has applied what the primary had committed ``since``
+        a moment of the monotonic clock; it is waited for ``DATABASE_REPLICA_WAIT`` seconds at
+        most. Without a moment however far it is: for what is right whenever it is found at all.
 
         Raises:
             OperationalError: the primary cannot be asked.
@@ -121,7 +109,7 @@ class ReplicaReader:
         if not REST.is_over():
             READS.labels("resting").inc()
             return
-        moment = self._primary_now() if asking else None
+        moment = None if since is None else PRIMARY.since(since)
         try:
             self._replica.ensure_connection()
             found = "replica" if moment is None or self._applied(moment) else "behind"
@@ -157,12 +145,6 @@ class ReplicaReader:
             self.failed = True  # Django forgets it when it rolls back
             raise
 
-    def _primary_now(self) -> Moment:
-        found = _row(self._primary, PRIMARY_NOW)
-        if not self._primary.in_atomic_block:
-            self._primary.close()  # back to the pool: nothing more is asked there
-        return Moment(*found)
-
     def _applied(self, moment: Moment) -> bool:
         until = monotonic() + settings.DATABASE_REPLICA_WAIT
         pause, longest = PAUSES
@@ -197,12 +179,13 @@ def at_primary() -> None:
         reader.leave()
 
 
-def look_again() -> None:
-    """As at the beginning of the request: for one that waited, and is to see what is so now."""
+def look_again(since: float) -> None:
+    """As for a request that came in at this moment of the monotonic clock: for one that waited
+    until then, and is to see what is so now."""
     reader = _reader.get()
     if reader is not None and not connections[DEFAULT_DB_ALIAS].in_atomic_block:
         reader.leave()
-        reader.turn()
+        reader.turn(since)
 
 
 def lag() -> Lag | None:
@@ -211,7 +194,7 @@ def lag() -> Lag | None:
     Raises:
         OperationalError: the primary cannot be asked.
     """
-    reached = Moment(*_row(connections[DEFAULT_DB_ALIAS], PRIMARY_NOW)).reached
+    reached = PRIMARY.since(monotonic()).reached
     replica = connections[ALIAS]
     try:
         behind, seconds = _row(replica, LAG, (reached,))
