@@ -1,14 +1,18 @@
 """What a read that a replica answers costs the primary, and what pushes cost meanwhile.
 
-    python deploy/bench/replica.py [--rounds 5] [--reads 100] [--animals 300]
+    python deploy/bench/replica.py [--rounds 5] [--reads 100] [--animals 300] [--before FOLDER]
 
 One primary, durable as in production, a streaming replica of it, and two web services: one reads
-from the primary, the other from the replica. Each kind of read is sent to both in turn; printed is
-how long the primary's sessions were on a processor for one read (`/proc/PID/schedstat`), and how
-long a client waited in the middle. Then both take pushes, in turn. Everything shares one machine,
-so that nothing is said of how many more readers replicas serve. Fails where reads from the
-replica, one of each kind, cost the primary more than 5 % of what they cost there. A small read may
-cost more by itself: to ask the primary anything takes as long as it takes to wake a session.
+from the primary, the other from the replica. Each kind of read is sent to both in turn, by one
+reader and by as many as a process has places and chairs for; printed is how long the primary's
+sessions were on a processor for one read (`/proc/PID/schedstat`), and how long a client waited in
+the middle. Then both take pushes, in turn. Everything shares one machine, so that nothing is said
+of how many more readers replicas serve. With ``--before``, the `server` folder of an older
+checkout, a third service reads from the replica as that one does, in turn with the others.
+
+Fails where reads from the replica, one of each kind, cost the primary more than 5 % of what they
+cost there. A small read may cost more by itself: to ask the primary anything takes as long as it
+takes to wake a session.
 """
 
 import argparse
@@ -16,6 +20,7 @@ import json
 import sys
 import time
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from http.client import HTTPConnection
 from pathlib import Path
@@ -53,29 +58,35 @@ def main() -> int:
     asked.add_argument("--rounds", type=int, default=5)
     asked.add_argument("--reads", type=int, default=100, help="of each kind, in a round")
     asked.add_argument("--animals", type=int, default=300)
+    asked.add_argument("--before", type=Path, help="the server folder of an older checkout")
     given = asked.parse_args()
     with service(worker=False) as stack:
         primary = Postgres(stack.folder / "postgres", stack.postgres and stack.postgres.port)
         following = Replica(stack.folder / "replica", primary)
         following.start(stack.supervisor)
-        urls = stack.url, _second_web(stack, following)
-        misses = list(_measured(urls, primary, following, given))
+        urls = [stack.url, _reading_web(stack, following, "reading_web")]
+        if given.before:
+            urls.append(_reading_web(stack, following, "older_web", given.before))
+        misses = list(_measured(urls, primary, given))
     return verdict(misses, "reads from the replica cost the primary next to nothing")
 
 
-def _second_web(stack: LocalStack, following: Replica) -> str:
+def _reading_web(stack: LocalStack, following: Replica, name: str, code: Path | None = None) -> str:
+    """Of this code, or that in another folder."""
     url = f"http://{LOOPBACK}:{(port := free_port())}"
     options = ["-c", "python:scalewitness.serving.web_server", "--bind", f"{LOOPBACK}:{port}"]
-    web = stack.python("reading_web", "gunicorn", *options, "scalewitness.wsgi")
+    web = stack.python(name, "gunicorn", *options, "scalewitness.wsgi")
     env = {**web.env, "DATABASE_REPLICA_URL": following.app_url()}
+    if code:
+        env["PYTHONPATH"] = str(code.resolve())
     stack.supervisor.start(replace(web, env=env, ready=http_ok(f"{url}/health/ready"), where=url))
     return url
 
 
-def _measured(
-    urls: tuple[str, str], primary: Postgres, following: Replica, given: argparse.Namespace
-) -> Iterator[str]:
+def _measured(urls: Sequence[str], primary: Postgres, given: argparse.Namespace) -> Iterator[str]:
     from sync_parts import Herd  # noqa: PLC0415  needs Django to be set up
+
+    from scalewitness.serving.rooms import READERS, WAITING_READERS  # noqa: PLC0415
 
     herd = Herd("Wilhelmina Stroud", given.animals)
     herd.call_all(3 * given.animals)
@@ -84,25 +95,46 @@ def _measured(
         line.execute("VACUUM ANALYZE")
         line.execute("CHECKPOINT")
     time.sleep(1)  # until the replica has applied that
-    print(f"{'':24}  primary, ms of processor a read     replica    client, p50 ms")
-    totals = [0.0, 0.0]
-    for read in _reads(herd, urls[0]):
-        costs, there, middles = _cost(read, urls, primary, following, given)
-        totals = [sum(pair) for pair in zip(totals, costs, strict=True)]
-        share = costs[1] / costs[0]
-        print(
-            f"{read.what:24}  {costs[0]:7.3f} read there, {costs[1]:6.3f} asked ({share:5.1%})"
-            f"  {there:7.3f}   {middles[0]:6.1f} {middles[1]:6.1f}"
-        )
-    share = totals[1] / totals[0]
-    print(f"{'all, one of each':24}  {share:.1%}")
-    if share > MOST:
-        yield f"reads from the replica: {share:.1%} of what they cost at the primary"
+    reads = _reads(herd, urls[0])
+    for many in (1, READERS + WAITING_READERS):
+        print(f"\n{many} at a time              primary, ms of processor a read; client, p50 ms")
+        with ThreadPoolExecutor(many) as readers:
+            yield from _costs(reads, urls, primary, readers, many, given)
     for size in (1, 100):
-        slow = _pushes(herd, urls, size, given.rounds * (20 if size == 1 else 4))
+        slow = _pushes(herd, urls[:2], size, given.rounds * (20 if size == 1 else 4))
         print(
             f"push of {size:3}: p50 {slow[0]:6.1f} ms without a replica, {slow[1]:6.1f} ms with one"
         )
+
+
+def _costs(
+    reads: Sequence[Read],
+    urls: Sequence[str],
+    primary: Postgres,
+    readers: ThreadPoolExecutor,
+    many: int,
+    given: argparse.Namespace,
+) -> Iterator[str]:
+    """Prints them; yields what costs too much."""
+    totals = [0.0] * len(urls)
+    for read in reads:
+        costs, middles = _cost(read, urls, primary, readers, many, given)
+        totals = [sum(pair) for pair in zip(totals, costs, strict=True)]
+        print(f"{read.what:20}  {_told(costs)}   client {_in_ms(middles)}", flush=True)
+    print(f"{'all, one of each':20}  {_told(totals)}", flush=True)
+    if totals[1] > MOST * totals[0]:
+        yield f"all, {many} at a time: {totals[1] / totals[0]:.1%}"
+
+
+def _told(costs: Sequence[float]) -> str:
+    there, *asked = costs
+    return f"{there:7.3f} read there, asked " + ", ".join(
+        f"{one:6.3f} ({one / there:5.1%})" for one in asked
+    )
+
+
+def _in_ms(middles: Sequence[float]) -> str:
+    return " ".join(f"{one:6.1f}" for one in middles)
 
 
 def _sign() -> None:
@@ -152,25 +184,34 @@ def _cost(
     read: Read,
     urls: Sequence[str],
     primary: Postgres,
-    following: Replica,
+    readers: ThreadPoolExecutor,
+    many: int,
     given: argparse.Namespace,
-) -> tuple[list[float], float, list[float]]:
-    """Milliseconds of a processor at the primary for one read from either; at the replica; and
-    what the client waited."""
-    lines = [_line(url) for url in urls]
-    for line in lines:
-        _send_all(line, read.path, read.headers[0], FIRST)
-    busy, there = [0.0, 0.0], 0.0
-    waited: list[list[float]] = [[], []]
+) -> tuple[list[float], list[float]]:
+    """Milliseconds of a processor at the primary for one read from each; what the client waited."""
+    lines = [[_line(url) for _ in range(many)] for url in urls]
+    each = max(1, given.reads // many)
+    busy = [0.0] * len(urls)
+    waited: list[list[float]] = [[] for _ in urls]
+
+    def send(which: int, number: int, count: int) -> None:
+        def one(reader: int) -> list[float]:
+            headers = read.headers[(number + reader) % len(read.headers)]
+            return _send_all(lines[which][reader], read.path, headers, count)
+
+        for took in readers.map(one, range(many)):
+            waited[which] += took
+
+    for which in range(len(urls)):
+        send(which, 0, max(1, FIRST // many))
+        waited[which].clear()
     for number in range(given.rounds):
-        for which in (0, 1) if number % 2 else (1, 0):
-            before, before_there = _on_processor(primary), _on_processor(following)
-            headers = read.headers[number % len(read.headers)]
-            waited[which] += _send_all(lines[which], read.path, headers, given.reads)
+        for which in range(len(urls))[:: 1 if number % 2 else -1]:
+            before = _on_processor(primary)
+            send(which, number, each)
             busy[which] += _on_processor(primary) - before
-            there += (_on_processor(following) - before_there) if which else 0.0
-    count = given.rounds * given.reads / 1000
-    return [one / count for one in busy], there / count, [1000 * median(one) for one in waited]
+    count = given.rounds * each * many / 1000
+    return [one / count for one in busy], [1000 * median(one) for one in waited]
 
 
 def _on_processor(server: Postgres) -> float:

@@ -90,7 +90,7 @@ def test_one_that_hangs_is_not_waited_for(
 
 def test_another_timeline_is_never_read(replica: Following) -> None:
     with reading() as reader:
-        here = LINE.ask()
+        here = LINE.ask(lambda: None)
         assert reader._applied(here)
         assert not reader._applied(here._replace(timeline="000000FF"))
 

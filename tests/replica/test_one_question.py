@@ -2,12 +2,13 @@
 
 import os
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from contextvars import copy_context
 from threading import Event
 from time import monotonic, sleep
+from typing import Any
 
 import pytest
 from django.db import OperationalError, connections
@@ -16,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.api.client import BASE, Api
 from tests.replica.conftest import Following, read_from
-from tests.waiting import ENOUGH
+from tests.waiting import ENOUGH, eventually
 from tests.world import World
 
 from scalewitness.postgresql import impatient
@@ -29,10 +30,12 @@ class Log:
 
     def __init__(self) -> None:
         self.reached, self.asked = 0, 0
-        self.fails = False
+        self.fails = self.is_away = False
         self._looked, self._goes_on = Event(), Event()
 
-    def ask(self) -> Moment:
+    def ask(self, sending: Callable[[], None]) -> Moment:
+        if not self.is_away:
+            sending()
         found, self.asked = self.reached, self.asked + 1
         self._looked.set()
         assert self._goes_on.wait(ENOUGH)
@@ -55,6 +58,12 @@ class Readers:
 
     def __init__(self, log: Log, threads: ThreadPoolExecutor) -> None:
         self._shared, self._threads = Shared(log.ask), threads
+
+    @property
+    def waiting(self) -> int:
+        """For the question that one of them asks."""
+        over: Any = self._shared._under_way and self._shared._under_way.over
+        return len(over._cond._waiters) if over else 0
 
     def come(self, count: int, since: float) -> list[Future[Moment]]:
         """They have begun by now: what they wait for is said in their futures."""
@@ -115,24 +124,40 @@ def test_a_question_that_fails_fails_for_all_who_wait_for_it() -> None:
         first = readers.come(1, before)
         log.has_looked()
         others, late = readers.come(2, before), readers.come(2, monotonic())
+        eventually(lambda: readers.waiting == 4, "the others to wait")
         log.answer()
-        for one in first:
+        for one in first + others:
             with pytest.raises(OperationalError):
                 one.result(ENOUGH)
         log.has_looked()
         log.fails = False
         log.answer()
         assert reached(late) == {"0"}
-        for one in others:  # waited for it, or came too late to and shared the next
-            assert one.exception(ENOUGH) is None or isinstance(one.exception(), OperationalError)
     assert log.asked == 2
+
+
+def test_a_primary_that_is_away_is_tried_once_for_all_who_wait() -> None:
+    log, before = Log(), monotonic()
+    log.fails = log.is_away = True
+    with readers_of(log) as readers:
+        first = readers.come(1, before)
+        log.has_looked()
+        others = readers.come(3, monotonic())
+        eventually(lambda: readers.waiting == len(others), "the others to wait")
+        log.answer()
+        for one in first + others:
+            with pytest.raises(OperationalError):
+                one.result(ENOUGH)
+    assert log.asked == 1
 
 
 @given(st.lists(st.integers(0, 2), min_size=4, max_size=4))
 def test_nobody_is_told_less_than_was_committed_when_they_came(pauses: list[int]) -> None:
     committed = [0]
 
-    def ask() -> Moment:
+    def ask(sending: Callable[[], None]) -> Moment:
+        sleep(0.0001)
+        sending()
         found = committed[0]
         sleep(0.0002)
         return Moment(str(found), "00000001")
@@ -215,7 +240,7 @@ def test_a_primary_that_hangs_keeps_nobody_waiting(
 ) -> None:
     """And is asked again as soon as it answers."""
     monkeypatch.setattr(impatient, "STATEMENT_TIMEOUT", 0.3)
-    LINE.ask()
+    LINE.ask(lambda: None)
     stopped = session_asked()
 
     def read(api: Api) -> int:

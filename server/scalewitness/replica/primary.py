@@ -8,6 +8,7 @@ another is under way.
 
 import os
 from collections.abc import Callable
+from math import inf
 from select import select
 from threading import Event, Lock
 from time import monotonic
@@ -40,7 +41,7 @@ class Moment(NamedTuple):
     timeline: str
 
 
-class Line:
+class PrimaryLine:
     """A session of the primary that is asked nothing else, one question at a time. It stays warm:
     in a pool each takes its turn, and wakes to cold caches."""
 
@@ -48,16 +49,22 @@ class Line:
         self._session: psycopg.Connection[Any] | None = None
         self._until = 0.0
 
-    def ask(self) -> Moment:
-        """Raises OperationalError: the primary cannot be asked."""
+    def ask(self, sending: Callable[[], None]) -> Moment:
+        """Calls ``sending`` when all that is left to do is to send it.
+
+        Raises:
+            OperationalError: the primary cannot be asked.
+        """
         if self._is_spent():
             self.close()
         try:
             if self._session is None:
                 self._session = _connect()
                 self._until = monotonic() + RENEWED
+            cursor = psycopg.Cursor(self._session)
+            sending()
             # Always in the same words, so that it is planned once.
-            [found] = psycopg.Cursor(self._session).execute(PRIMARY_NOW).fetchall()
+            [found] = cursor.execute(PRIMARY_NOW).fetchall()
         except psycopg.Error as fault:
             self.close()
             raise OperationalError("The primary cannot be asked.") from fault
@@ -78,11 +85,14 @@ class Line:
 
 class _Question:
     def __init__(self) -> None:
-        self.sent = monotonic()
-        """Or a little later."""
+        self.sent = -inf
+        """Or a little later; never, as yet."""
         self.over = Event()
         self.answer: Moment | None = None
         self.fault: OperationalError | None = None
+
+    def is_being_sent(self) -> None:
+        self.sent = monotonic()
 
     def result(self) -> Moment:
         if self.answer is None:
@@ -93,7 +103,7 @@ class _Question:
 class Shared:
     """Puts a question for all who want to know at a time: one of them asks, one at a time."""
 
-    def __init__(self, ask: Callable[[], Moment]) -> None:
+    def __init__(self, ask: Callable[[Callable[[], None]], Moment]) -> None:
         self._ask = ask
         self._guard = Lock()
         self._under_way: _Question | None = None
@@ -120,11 +130,13 @@ class Shared:
 
     def _put(self, question: _Question) -> None:
         try:
-            question.answer = self._ask()
+            question.answer = self._ask(question.is_being_sent)
         except OperationalError as fault:
             question.fault = fault
         finally:
             with self._guard:
+                if question.sent == -inf:  # it fails for all who wait for it, or they would
+                    question.is_being_sent()  # all try in turn
                 self._under_way = None
                 if question.answer is not None:
                     self._answered = question
@@ -136,7 +148,7 @@ def _connect() -> psycopg.Connection[Any]:
     return Impatient.connect(**primary.get_connection_params(), autocommit=True)
 
 
-LINE: Final = Line()
+LINE: Final = PrimaryLine()
 PRIMARY: Final = Shared(LINE.ask)
 
 
