@@ -120,13 +120,13 @@ def _costs(
     for read in reads:
         costs, middles = _cost(read, urls, primary, readers, many, given)
         totals = [sum(pair) for pair in zip(totals, costs, strict=True)]
-        print(f"{read.what:20}  {_told(costs)}   client {_in_ms(middles)}", flush=True)
-    print(f"{'all, one of each':20}  {_told(totals)}", flush=True)
+        print(f"{read.what:20}  {_shares(costs)}   client {_in_ms(middles)}", flush=True)
+    print(f"{'all, one of each':20}  {_shares(totals)}", flush=True)
     if totals[1] > MOST * totals[0]:
         yield f"all, {many} at a time: {totals[1] / totals[0]:.1%}"
 
 
-def _told(costs: Sequence[float]) -> str:
+def _shares(costs: Sequence[float]) -> str:
     there, *asked = costs
     return f"{there:7.3f} read there, asked " + ", ".join(
         f"{one:6.3f} ({one / there:5.1%})" for one in asked
