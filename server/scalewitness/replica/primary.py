@@ -9,7 +9,7 @@ another is under way.
 import os
 from collections.abc import Callable
 from math import inf
-from select import select
+from select import POLLIN, poll
 from threading import Event, Lock
 from time import monotonic
 from typing import Any, Final, NamedTuple
@@ -55,9 +55,9 @@ class PrimaryLine:
         Raises:
             OperationalError: the primary cannot be asked.
         """
-        if self._is_spent():
-            self.close()
         try:
+            if self._is_spent():
+                self.close()
             if self._session is None:
                 self._session = _connect()
                 self._until = monotonic() + RENEWED
@@ -79,8 +79,9 @@ class PrimaryLine:
         """Whether it was hung up on while nobody asked: only then is there anything to read."""
         if self._session is None:
             return False
-        readable, _, _ = select([self._session.fileno()], [], [], 0)
-        return bool(readable) or monotonic() >= self._until
+        look = poll()
+        look.register(self._session.fileno(), POLLIN)
+        return bool(look.poll(0)) or monotonic() >= self._until
 
 
 class _Question:
@@ -135,8 +136,8 @@ class Shared:
             question.fault = fault
         finally:
             with self._guard:
-                if question.sent == -inf:  # it fails for all who wait for it, or they would
-                    question.is_being_sent()  # all try in turn
+                if question.sent == -inf:
+                    question.is_being_sent()  # or all who waited would try in turn, and as long
                 self._under_way = None
                 if question.answer is not None:
                     self._answered = question
