@@ -29,6 +29,8 @@ from stack.local import LocalStack
 ALLOWED, TIMES = 30.0, 1.5
 QUIET = 6.0
 """Seconds of reading before the fall."""
+FEWEST = 20
+"""Readings of which the p95 is one of them, and no guess beyond all."""
 
 
 def main() -> int:
@@ -47,15 +49,26 @@ def main() -> int:
         waited = fall(stack, story, reader, letters)
         print(f"{given.buyers} buyers; accepted and everything owed after {waited[0]:.2f} s")
         print(f"the last letter accepted by the mail host after {waited[1]:.2f} s")
-        print(f"reading meanwhile: p95 {reader.p95():.1f} ms, quiet {quiet:.1f} ms")
+        print(f"quiet reading: p95 {quiet:.1f} ms")
         problems = story.problems(letters.count("disclosure"))
     for one in problems:
         print(f"MISS  {one}")
-    late, slow = waited[1] > ALLOWED, reader.p95() > TIMES * quiet
+    late = waited[1] > ALLOWED
     print(f"{'MISS' if late else 'ok  '}  {waited[1]:.1f} s, at most {ALLOWED:g} wanted")
-    ratio = reader.p95() / quiet
-    print(f"{'MISS' if slow else 'ok  '}  reading {ratio:.2f} times, at most {TIMES:g} wanted")
+    slow = too_slow(reader, quiet)
     return 1 if problems or late or slow else 0
+
+
+def too_slow(reader: "Reader", quiet: float) -> bool:
+    """Whether reading took too long meanwhile; says so. After a short fall nobody can tell."""
+    if len(reader.took) < FEWEST:
+        print(f"----  {len(reader.took)} readings, too few for a p95; it takes more buyers")
+        return False
+    ratio = reader.p95() / quiet
+    slow = ratio > TIMES
+    words = f"reading p95 {reader.p95():.1f} ms, {ratio:.2f} times, at most {TIMES:g} wanted"
+    print(f"{'MISS' if slow else 'ok  '}  {words}")
+    return slow
 
 
 def fall(

@@ -69,7 +69,9 @@ class Story:
         since = Entry.objects.filter(position__gte=self.before)
         owed = since.filter(kind="disclosure_owed")
         letters = Letter.objects.filter(kind="disclosure")
-        moments = set(since.values_list("received_at", flat=True))
+        # The worker states the map's root in transactions of its own, whatever came in before.
+        told = since.exclude(kind="map_root")
+        moments = set(told.values_list("received_at", flat=True))
         found = {
             "disclosures owed": (owed.count(), self.buyers),
             "letters": (letters.count(), self.buyers),
