@@ -70,8 +70,8 @@ class Story:
         owed = since.filter(kind="disclosure_owed")
         letters = Letter.objects.filter(kind="disclosure")
         # The worker states the map's root in transactions of its own, whatever came in before.
-        told = since.exclude(kind="map_root")
-        moments = set(told.values_list("received_at", flat=True))
+        of_fall = since.exclude(kind="map_root")
+        moments = set(of_fall.values_list("received_at", flat=True))
         found = {
             "disclosures owed": (owed.count(), self.buyers),
             "letters": (letters.count(), self.buyers),
