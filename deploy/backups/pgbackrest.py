@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -13,17 +12,22 @@ STANZA: Final = "scalewitness"
 USUAL: Final = "/etc/pgbackrest.conf"
 UNREADABLE: Final = 99
 """What `info` says of a repository that it fails to read, in whatever way."""
+ARCHIVED: Final = re.compile(r"([0-9A-F]{24})-[0-9a-f]{40}")
+"""How a segment's file begins in the repository, which names it by its content too."""
 PG_PATH: Final = re.compile(r"pg\d+-path")
 
 
 class Made(NamedTuple):
     """A backup in the repository: its label, ``full``, ``diff`` or ``incr``, when it was done,
-    and how many bytes the restored database takes."""
+    how many bytes the restored database takes, and from which segment on of which archive it
+    needs PostgreSQL's log."""
 
     label: str
     type: str
     stopped_at: datetime
     bytes: int
+    segment: str
+    archive: str
 
 
 class Repository(NamedTuple):
@@ -76,13 +80,28 @@ class Repository(NamedTuple):
             Failed: the repository cannot be read.
         """
         printed = run(self.command("--log-level-console=off", "--output=json", "info"), self.user)
-        return [_made(one) for one in _backups(printed) if not one.get("error")]
+        stanza = _stanza(printed)
+        archives = {one["database"]["id"]: one["id"] for one in stanza["archive"]}
+        sound = [one for one in stanza["backup"] if not one.get("error")]
+        return [_made(one, archives.get(one["database"]["id"], "")) for one in sound]
+
+    def archived(self, since: Made) -> set[str]:
+        """The segments that the archive holds, from the start of this backup on.
+
+        Raises:
+            Failed: the repository cannot be read.
+        """
+        folder = f"archive/{self.stanza}/{since.archive}"
+        listed = run(
+            self.command("--log-level-console=off", "--recurse", "repo-ls", folder), self.user
+        )
+        return {one for one in ARCHIVED.findall(listed) if one >= since.segment}
 
 
-def _backups(printed: str) -> Sequence[dict[str, Any]]:
+def _stanza(printed: str) -> dict[str, Any]:
     try:
         (stanza,) = json.loads(printed, strict=False)
-        found, status = stanza["backup"], stanza["status"]["code"]
+        found, status = dict(stanza), stanza["status"]["code"]
     except (ValueError, KeyError, TypeError):
         raise Failed(f"pgbackrest info said: {printed[:200]}") from None
     if status == UNREADABLE:
@@ -90,9 +109,10 @@ def _backups(printed: str) -> Sequence[dict[str, Any]]:
             "pgBackRest cannot read the repository. Is it there, and is repo1-cipher-pass the "
             "passphrase that it was made under? See BACKUPS.md."
         )
-    return found if isinstance(found, list) else []
+    return {"backup": [], "archive": []} | found
 
 
-def _made(one: dict[str, Any]) -> Made:
+def _made(one: dict[str, Any], archive: str) -> Made:
     stopped = datetime.fromtimestamp(one["timestamp"]["stop"], UTC)
-    return Made(one["label"], one["type"], stopped, one["info"]["size"])
+    size, first = one["info"]["size"], one["archive"]["start"]
+    return Made(one["label"], one["type"], stopped, size, first, archive)

@@ -1,7 +1,8 @@
 """Make a backup with pgBackRest and write the stamp.
 
 A full one if there is none of the last six days, else what changed since it. First it sees that
-the archive takes what PostgreSQL writes. Run it as `postgres`, by a timer, once a day.
+the archive takes what PostgreSQL writes, and lacks nothing since the backup before. Run it as
+`postgres`, by a timer, once a day.
 """
 
 import argparse
@@ -11,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from backups import stamp
+from backups import gaps, stamp
 from backups.pgbackrest import STANZA, Made, Repository
 from backups.programs import Failed, end_in_order, require
 
@@ -41,7 +42,13 @@ def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
 def _archived(repository: Repository) -> str:
     require("pgbackrest", "pgbackrest")
     repository.check()
-    return "What PostgreSQL writes arrives in the archive."
+    if lost := gaps.missing(repository):
+        raise Failed(
+            f"the archive lacks {len(lost)} segments, {lost[0]} the first and {lost[-1]} the last. "
+            "No moment from there to the end of the next good backup can be restored, unless a "
+            "receiver has them. See “A full archive” in BACKUPS.md."
+        )
+    return "What PostgreSQL writes arrives in the archive, and nothing is missing there."
 
 
 def _backed_up(repository: Repository, kind: str | None) -> str:

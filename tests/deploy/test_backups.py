@@ -1,6 +1,7 @@
 """What `deploy/backups` decides by itself. `deploy/backups/try_loss` tries the whole of it, with
 Debian's pgBackRest."""
 
+import json
 import os
 import shutil
 import signal
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from tests.waiting import ENOUGH, eventually, killed_at_the_end
 
-from backups import environment, stamp
+from backups import environment, gaps, stamp
 from backups.pgbackrest import Made, Repository
 from backups.programs import POSTGRES, Failed, give, run, server_programs
 from backups.recovering import main as recover
@@ -21,11 +22,12 @@ from backups.taking import due
 from stack.local import ROOT
 
 NOW = datetime(2026, 11, 30, 2, 30, tzinfo=UTC)
+TAKE = ROOT / "deploy" / "backups" / "take"
 FETCH_WAL = ROOT / "deploy" / "backups" / "fetch-wal"
 
 
 def made(kind: str, days: float) -> Made:
-    return Made("label", kind, NOW - timedelta(days=days), 1)
+    return Made("label", kind, NOW - timedelta(days=days), 1, "0" * 24, "15-1")
 
 
 @pytest.mark.parametrize(
@@ -40,6 +42,82 @@ def made(kind: str, days: float) -> Made:
 )
 def test_a_full_backup_is_made_each_week(before: list[Made], kind: str) -> None:
     assert due(before, NOW) == kind
+
+
+@pytest.mark.parametrize(
+    ("held", "lacking"),
+    [
+        ([], []),
+        (["000000010000000000000004"], []),
+        (["0000000100000000000000FE", "000000010000000100000000"], ["0000000100000000000000FF"]),
+        (
+            ["000000010000000000000004", "000000010000000000000007"],
+            ["000000010000000000000005", "000000010000000000000006"],
+        ),
+        # After a restore the log goes on under the next timeline.
+        (["000000010000000000000004", "000000020000000000000009"], []),
+    ],
+)
+def test_what_lies_between_two_segments_is_missing(held: list[str], lacking: list[str]) -> None:
+    """By PostgreSQL's numbering, in its sources `XLogFileName`: 256 segments of 16 MB to a log."""
+    assert list(gaps.between(held, 256)) == lacking
+
+
+@pytest.mark.parametrize(
+    ("held", "waits", "words"),
+    [
+        ("34567", "", None),
+        ("13467", "", "lacks 1 segments, 000000010000000000000005"),
+        ("3467", "5", None),
+        ("1367", "5", "lacks 1 segments, 000000010000000000000004"),
+    ],
+)
+def test_what_the_archive_threw_away_is_noted(held: str, waits: str, words: str | None) -> None:
+    """What lies before the newest backup, at 3, hinders no restore any more; what PostgreSQL has
+    not handed over yet is still to come."""
+    with tempfile.TemporaryDirectory() as made:  # where the database's account may go, too
+        folder, path = Path(made), Path(made) / "stamp.json"
+        argv = [TAKE, "--config", archive_of(folder, held, waits), "--stamp", path]
+        env = {**os.environ, "PATH": f"{made}:{os.environ['PATH']}"}
+        subprocess.run(argv, env=env, capture_output=True, check=False)
+        archive = stamp.read(path)["archive"]
+    assert archive["ok"] == (words is None)
+    assert (words or "nothing is missing") in archive["words"]
+
+
+def archive_of(folder: Path, held: str, waits: str) -> Path:
+    """The configuration of a repository as pgBackRest 2.45 was seen to tell of one, with these
+    segments; the newest backup begins with the third."""
+    ready = folder / "data" / "pg_wal" / "archive_status"
+    ready.mkdir(parents=True)
+    with (ready.parent / "000000010000000000000008").open("wb") as segment:
+        segment.truncate(16 * 2**20)
+    for one in waits:
+        (ready / f"00000001000000000000000{one}.ready").touch()
+    lines = (f"0000000100000000/00000001000000000000000{one}-{'a' * 40}.zst" for one in held)
+    history = "0000000100000000/000000010000000000000003.00000028.backup"
+    (folder / "repo-ls").write_text("\n".join((history, *lines, "archive.info\n")))
+    backup = {
+        "archive": {"start": "000000010000000000000003", "stop": "000000010000000000000003"},
+        "database": {"id": 1, "repo-key": 1},
+        "error": False,
+        "info": {"size": 1},
+        "label": "20261130-023000F",
+        "timestamp": {"start": 1796005800, "stop": 1796005860},
+        "type": "full",
+    }
+    archives = [{"database": {"id": 1, "repo-key": 1}, "id": "15-1"}]
+    told = [{"archive": archives, "backup": [backup], "status": {"code": 0}}]
+    (folder / "info").write_text(json.dumps(told))
+    folder.chmod(0o755)
+    program, config = folder / "pgbackrest", folder / "pgbackrest.conf"
+    program.write_text(
+        f'#!/bin/sh\ncase "$*" in\n*" info") cat {folder}/info ;;\n'
+        f'*"archive/scalewitness/15-1") cat {folder}/repo-ls ;;\nesac\n'
+    )
+    program.chmod(0o755)
+    config.write_text(f"[scalewitness]\npg1-path={folder}/data\n")
+    return config
 
 
 def test_the_stamp_keeps_when_it_last_went_well(tmp_path: Path) -> None:
@@ -76,7 +154,7 @@ def test_an_attempt_that_is_ended_from_outside_is_noted_as_failed() -> None:
         program, begun = folder / "pgbackrest", folder / "begun"
         program.write_text(f"#!/bin/sh\n: > {begun}\nexec sleep 600\n")
         program.chmod(0o755)
-        argv = [str(ROOT / "deploy" / "backups" / "take"), "--stamp", str(path)]
+        argv = [str(TAKE), "--stamp", str(path)]
         taking = subprocess.Popen(argv, env={**os.environ, "PATH": f"{made}:{os.environ['PATH']}"})
         with killed_at_the_end(taking):
             eventually(begun.exists, "it has begun")
