@@ -12,6 +12,8 @@ from tests.api.client import Api
 from tests.letters.chain import Chain
 from tests.world import World, new_id, probing
 
+from scalewitness.animals.services import create_collection
+from scalewitness.breeding.models import AffectedPlan
 from scalewitness.calls.queries.held import late_checks_of
 from scalewitness.disclosures.queries import case_for_buyer
 from scalewitness.domain.moments import rfc3339
@@ -172,3 +174,32 @@ def test_a_lasting_link_shows_ones_own_deal_and_the_news_owed(chain: Chain) -> N
         assert Client().get(reverse("offer_receipt", args=[token, fall.pk])).status_code == 200
         paper = Client().get(reverse("offer_record", args=[token, animal.pk]))
         assert paper.status_code == 200
+
+
+@pytest.mark.parametrize("days", [0, 5])
+def test_no_letter_tells_a_guest_of_a_mate_that_they_check_blind_out_of_sight(
+    world: World, days: int
+) -> None:
+    """Their visit is to open yet, or is over, and the call may still be on their phone."""
+    secret = world.verified("X1", "male")
+    room = create_collection(world.greta, new_id(world.now), "Shelf", world.now)
+    world.say(world.greta, "grant_given", room.pk, {"to": str(world.odile.pk), "role": "partner"})
+    own, visit, opens = world.animal("M1", room=room), new_id(), world.now + timedelta(days=1)
+    invited = {"collection": str(world.collection.pk), "guest": str(world.greta.pk), "blind": True}
+    invited |= {"animals": [str(secret.pk)], "opens": rfc3339(opens)}
+    invited["closes"] = rfc3339(opens + timedelta(days=1))
+    world.say(world.odile, "visit_invited", visit, invited)
+    world.say(world.greta, "visit_accepted", visit)
+    world.pass_time(days=days)
+    pair = {"sire": str(secret.pk), "dam": str(own.pk), "season": 2027}
+    world.say(world.odile, "pairing_planned", new_id(world.now), pair)
+    (counted,) = secret.calls.filter(by=world.fenna.pk)
+    world.say(world.fenna, "call_withdrawn", secret.pk, {"call": str(counted.pk)})
+    world.say(world.odile, "animal_ended", secret.pk, {"why": "lost"})
+
+    assert AffectedPlan.objects.filter(collection=room.pk).exists()
+    kinds = ["pairing_affected", "animal_ended"]
+    assert not Letter.objects.filter(to=world.greta.email, kind__in=kinds).exists()
+    world.now = max(world.now, opens + timedelta(hours=2))
+    world.call(world.greta, secret, "male", visit=visit, at=opens + timedelta(hours=1))
+    assert secret.calls.get(by=world.greta.pk).blind

@@ -6,7 +6,7 @@ from typing import Any, Final
 from scalewitness.animals.models import Animal
 from scalewitness.animals.queries import collection_of, lender_of
 from scalewitness.breeding.queries.pairings import planned_with
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import kept_from, reader_of, sights_of
 from scalewitness.domain.facts import Body
 from scalewitness.domain.sales import LIVE, UNPAID
 from scalewitness.ledger.services.writing import Logged
@@ -44,10 +44,12 @@ def notify_of_end(
         _tell(lender, _named(animal, seen=seen), fact, about, owing)
     mates = {one.pk: one for one in _mates(animal, owing)}
     for keeper in mates.values():
+        if keeper.pk in readers or keeper.pk in lenders:
+            continue
         # Whoever is still to check it blind hears nothing: a pairing tells what it is taken for.
-        sight = sights_of(keeper.pk, [animal.pk], owing.now).get(animal.pk)
-        if sight != "blind" and not {keeper.pk} & (readers.keys() | lenders.keys()):
-            named = _named(animal, seen=True) if sight else {"animal": None}
+        if animal.pk not in kept_from(reader_of(keeper.pk, owing.now)):
+            seen = animal.pk in sights_of(keeper.pk, [animal.pk], owing.now)
+            named = _named(animal, seen=True) if seen else {"animal": None}
             _tell(keeper, named, fact, about, owing)
     for sale in sales:
         if still_there(animal, sale) and (state := progress_of(sale).state) in LIVE:

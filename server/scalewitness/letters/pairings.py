@@ -7,7 +7,7 @@ from uuid import UUID
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
-from scalewitness.calls.queries.visibility import Sight, sights_of
+from scalewitness.calls.queries.visibility import Sight, kept_from, reader_of, sights_of
 from scalewitness.domain.consequences import Affected, ClaimChange
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.letters.animals import describe, stewards
@@ -129,8 +129,9 @@ def _readers(animal: Animal, pairings: Iterable[Pairing], owing: Owing) -> Itera
     for id, keeper in keepers.items():
         mates = {mate_of(pairing, animal).pk for pairing in own[id]}
         sights = sights_of(id, {animal.pk, *mates}, owing.now)
-        open_ones = [one for one in own[id] if sights.get(mate_of(one, animal).pk) != "blind"]
-        if open_ones and sights.get(animal.pk) != "blind":
+        shut = kept_from(reader_of(id, owing.now))
+        open_ones = [one for one in own[id] if mate_of(one, animal).pk not in shut]
+        if open_ones and animal.pk not in shut:
             rooms = {room for room, who in inside.items() if keeper in who}
             yield _Reader(keeper, open_ones, sights, rooms)
 

@@ -20,7 +20,7 @@ from scalewitness.breeding.queries.pairings import pairings_seen
 from scalewitness.calls.models import OF_IT, Call
 from scalewitness.calls.queries.visibility import (
     WithSight,
-    parents_kept_from,
+    kept_from,
     reader_of,
     visible_animals,
 )
@@ -157,7 +157,7 @@ def _young_of(seen: QuerySet[Animal, Any], keeper: UUID, now: datetime) -> Q:
     """Of parents that the asker sees whole. Not the young in their own rooms of which they are told
     no parent, as they are to check the other one blind: see `visibility.parents_shown`."""
     parents, reader = seen.values("pk"), reader_of(keeper, now)
-    shut = parents_kept_from(reader)
+    shut = kept_from(reader)
     withheld = Q(sire__in=shut) | Q(dam__in=shut)
     return (Q(sire__in=parents) | Q(dam__in=parents)) & ~(Q(collection__in=reader.holds) & withheld)
 

@@ -253,9 +253,10 @@ def still_blind(reader: Reader) -> Set[UUID]:
     return reader.awaited.union(animal for (animal,) in seen)
 
 
-def parents_kept_from(reader: Reader) -> Set[UUID]:
-    """The animals beside which no parent of an animal of theirs is told: those to be checked blind,
-    and those whose call of theirs is awaited, but what they see whole."""
+def kept_from(reader: Reader) -> Set[UUID]:
+    """The animals of which the keeper is told no use, as a parent or in a pairing: those to be
+    checked blind, and those whose call of theirs is awaited, in their sight just now or not, but
+    what they see whole."""
     blind = still_blind(reader)
     sights = sights_of(reader.keeper, blind, reader.now)
     return {one for one in blind if sights.get(one) != "all"}

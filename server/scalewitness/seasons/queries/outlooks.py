@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce
 
 from scalewitness.animals.models import Animal
 from scalewitness.breeding.models import Pairing
-from scalewitness.calls.queries.visibility import parents_kept_from, reader_of
+from scalewitness.calls.queries.visibility import kept_from, reader_of
 from scalewitness.domain.season.outlook import FORMAT, OutlookBody
 from scalewitness.ledger.models import Entry
 from scalewitness.ledger.queries.tree import tip
@@ -49,7 +49,7 @@ class BearsOn:
         pairs = [{*pair} for at, *pair in self.pairs if at >= since and not known.isdisjoint(pair)]
         if not pairs:
             return False
-        shut = parents_kept_from(reader_of(reader, self.now))
+        shut = kept_from(reader_of(reader, self.now))
         return any(pair.isdisjoint(shut) for pair in pairs)
 
     @property
