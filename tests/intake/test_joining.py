@@ -384,6 +384,17 @@ def test_it_waits_for_a_guest_who_would_be_told(alike: Two) -> None:
     assert answer(alike, proposal).status == "accepted"
 
 
+def test_it_waits_too_where_the_visit_is_over_and_the_call_may_still_come(alike: Two) -> None:
+    alike.world.view(alike.world.greta, alike.older)
+    alike.stans.visit(alike.world.greta, alike.newer, days=3)
+    proposal = propose(alike)
+    alike.stans.pass_time(days=10)
+    with pytest.raises(Refused, match="still to check the other"):
+        answer(alike, proposal)
+    alike.stans.pass_time(days=8)
+    assert answer(alike, proposal).status == "accepted"
+
+
 def test_nor_does_the_keeper_of_one_who_is_to_check_the_other(alike: Two) -> None:
     alike.stans.visit(alike.world.odile, alike.newer)
     proposal = propose(alike)

@@ -4,15 +4,17 @@ From then on each of the two rests on the calls of both. What the other says is 
 not see it: a proposal names the number alone, and which record it means is kept beside the log.
 """
 
+from collections.abc import Set
 from typing import cast
 from uuid import UUID
 
 from scalewitness.animals import services
 from scalewitness.animals.models import Animal, Joining
 from scalewitness.animals.queries import is_steward
+from scalewitness.animals.queries.grants import LATE_LIMIT
 from scalewitness.animals.queries.joining import in_force, proposal_of, standing_between
 from scalewitness.calls.queries.bearing import other_bearer
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import kept_from, reader_of, sights_of
 from scalewitness.disputes.models import Finding
 from scalewitness.disputes.queries.assent import answers_to
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
@@ -128,7 +130,7 @@ def _check_agreed(proposal: Joining, batch: Batch) -> None:
     if _would_tell_a_guest(animal, other, batch):
         raise NotNow(
             "Somebody who may see one of the two records is still to check the other without "
-            "knowing any answer. Agree once they have done so, or their visit is over."
+            "knowing any answer. Agree once they have done so, or two weeks after their visit."
         )
 
 
@@ -138,9 +140,15 @@ def _bears(animal: Animal, code: str) -> bool:
 
 def _would_tell_a_guest(animal: Animal, other: Animal, batch: Batch) -> bool:
     """Whether a guest who is to check one of the two blind sees the other whole: what was found of
-    the one would be told them by the other's standing."""
+    the one would be told them by the other's standing. Also one whose visit is to open yet, or is
+    over, as long as their call is awaited."""
     rooms = (animal.collection_id, other.collection_id)
-    blind = Grant.objects.filter(collection__in=rooms, blind=True, end=None, opens__lte=batch.now)
-    guests = set(blind.filter(closes__gt=batch.now).values_list("to", flat=True))
-    sights = (sights_of(one, [animal.pk, other.pk], batch.now) for one in sorted(guests))
-    return any(set(seen.values()) == {"all", "blind"} for seen in sights)
+    blind = Grant.objects.filter(collection__in=rooms, blind=True)
+    guests = set(blind.filter(closes__gt=batch.now - LATE_LIMIT).values_list("to", flat=True))
+    pair = {animal.pk, other.pk}
+    return any(_would_be_shown(guest, pair, batch) for guest in sorted(guests))
+
+
+def _would_be_shown(guest: UUID, pair: Set[UUID], batch: Batch) -> bool:
+    shut = pair & kept_from(reader_of(guest, batch.now))
+    return bool(shut) and "all" in sights_of(guest, pair - shut, batch.now).values()
