@@ -172,7 +172,7 @@ interface KeptFact {
 /** A hatch day, kept until its keeper puts it away (store/sittings.js): what the young share, and each
     of them. `hatched`: also the day of birth; `pattern`: their codes, # for the number; `keyed`: a
     weight being keyed in. `dam` and `sire`: ids. Without young that are still to be registered it
-    has neither. */
+    has neither. `carried`: when it left in a file, for another phone. */
 interface Sitting {
   id: string;
   by: string;
@@ -188,6 +188,7 @@ interface Sitting {
   held_by: string;
   sureness: string;
   keyed: { animal: string; text: string } | null;
+  carried?: number;
   young: Young[];
 }
 /** One of the young. `known`: it was registered before the sitting was opened; `ids`: under which each
@@ -519,6 +520,12 @@ interface Unsent {
   photos: PhotoFile[];
   practitioners: Person[];
   shown: { id: string; call?: string; visit: string; title: string; line: string }[];
+  hatchDays: { sitting: Sitting; photos: PhotoFile[] }[];
+}
+/** A hatch day for another phone; `files`: ids of its photos. */
+interface HandedOver {
+  sitting: Sitting;
+  files: string[];
 }
 interface PhotoFile {
   id: string;

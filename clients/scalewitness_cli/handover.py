@@ -1,10 +1,11 @@
 """What waited on another device of the same keeper, taken over from a file.
 
 A phone that signs out writes what it has not sent to a file: ``{"scalewitness": "unsent-1",
-"server", "keeper", "items", "edits", "photos", "practitioners"}``, each item and each edit of a
-record as a push takes it, each photo as ``{"id", "jpeg"}`` in base64, each of those that the
-record was not named yet as ``{"id", "name"}``. Its signatures name a device that is gone, so each
-item is signed anew here, under its own id: whatever of it had arrived after all counts once.
+"server", "keeper", "items", "edits", "photos", "practitioners", "hatch_days"}``, each item and each
+edit of a record as a push takes it, each photo as ``{"id", "jpeg"}`` in base64, each of those that
+the record was not named yet as ``{"id", "name"}``. Hatch days are a phone's to go on with. The
+signatures name a device that is gone, so each item is signed anew here, under its own id: whatever
+of it had arrived after all counts once.
 """
 
 import base64
@@ -69,16 +70,19 @@ class Unsent(msgspec.Struct, frozen=True):
     items: list[Waiting]
     edits: list[Edit] = []
     photos: list[Picture] = []
+    hatch_days: list[Any] = []
     practitioners: list[Named] = []
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """Items and photos now here, and items that were here already."""
+    """Items and photos now here, items that were here already, and hatch days under way, which only
+    a phone goes on with."""
 
     items: int
     photos: int
     known: int
+    hatch_days: int
 
 
 def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
@@ -104,7 +108,7 @@ def take(store: Store, identity: Identity, data: bytes, now: str) -> Taken:
     stored, files = take_over(
         store, identity.key, handed, photos, now, lambda changing: keep_names(changing, names)
     )
-    return Taken(stored, files, len(handed) - stored)
+    return Taken(stored, files, len(handed) - stored, len(found.hatch_days))
 
 
 _NOTHING = "Nothing of it was stored."

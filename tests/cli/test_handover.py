@@ -72,6 +72,15 @@ def test_what_a_phone_had_not_sent_goes_from_here_and_once(odile: Machine) -> No
     assert len(odile.api.get(f"animals/{animal}/calls").json()["items"]) == 1
 
 
+def test_of_a_hatch_day_it_says_that_a_phone_goes_on_with_it(odile: Machine) -> None:
+    _, content = unsent(odile, "H7H")
+    file = odile.home / "day.json"
+    file.write_text(json.dumps(content | {"hatch_days": [{"sitting": {}, "photos": []}]}))
+    told = odile.run("send", str(file))
+    assert told.status == 0
+    assert "Hatch days under way, left in the file: 1. A phone of yours" in told.err
+
+
 def test_an_edit_of_a_record_goes_from_here_and_once(odile: Machine) -> None:
     animal, content = unsent(odile, "H8")
     version = odile.api.get(f"animals/{animal}").json()["version"]

@@ -1,12 +1,15 @@
 /* What waits on one phone, taken over by another of the same keeper. Its ids stay, so that whatever
-   of it arrived after all counts once; and as it may be sent from both, neither changes it any more. */
+   of it arrived after all counts once; and as it may be sent from both, neither changes it any more.
+   A hatch day that is under way is gone on with by the other; here too only if its keeper says so. */
 
 import { hex, sha256 } from "../shared/bytes.js";
 import { takenOver as asTakenOver } from "../pure/edits.js";
-import { exported, imported } from "../pure/unsent.js";
+import { exported, handedOver, imported } from "../pure/unsent.js";
+import { all } from "../store/db.js";
 import { carry } from "../store/outbox.js";
 import { nameAll, naming } from "../store/people.js";
 import { waiting } from "../store/photos.js";
+import { change, sittings, takeOver as takeSitting } from "../store/sittings.js";
 import { changed, now, state } from "./state.js";
 import { record, store, unsigned } from "./stating.js";
 
@@ -14,13 +17,19 @@ import { record, store, unsigned } from "./stating.js";
 export async function unsentFile() {
   const { keeper } = /** @type {Session} */ (state.session);
   const records = await carry(keeper, Date.now());
-  const whose = { server: location.origin, keeper, naming: await naming() };
+  const outbox = await all("outbox");
+  const hatchDays = (await sittings(keeper)).flatMap((one) => handedOver(one, outbox) ?? []);
+  for (const { sitting } of hatchDays) {
+    await change(sitting.id, (held) => ({ ...held, carried: Date.now() }));
+  }
+  const whose = { server: location.origin, keeper, naming: await naming(), hatchDays };
   const text = JSON.stringify(exported(records, await waiting(), whose), null, 1);
   await changed();
   return { name: `scalewitness-unsent-${new Date(now()).toISOString().slice(0, 10)}.json`, text };
 }
 
-/** Takes over what a file holds, signed anew: how many entries, and how many were here already. Throws
+/** Takes over what a file holds, signed anew: how many entries, how many were here already, and how
+    many hatch days. Throws
     an Error with a sentence for the keeper; then nothing was taken.
     @param {string} text */
 export async function takeOver(text) {
@@ -52,7 +61,13 @@ export async function takeOver(text) {
   ].map((one) => ({ ...one, carried: at }));
   await nameAll(found.practitioners);
   await store(records, { files });
-  return { taken: records.length, known: found.items.length + found.edits.length - records.length };
+  let days = 0; // after what was stated of them, which is not stated again then
+  for (const { sitting, photos } of found.hatchDays) {
+    days += Number(await takeSitting(sitting, photos));
+  }
+  await changed();
+  const held = found.items.length + found.edits.length;
+  return { taken: records.length, known: held - records.length, days };
 }
 
 /** Where the file does not say what it is listed by, as one made on a page does not. */

@@ -198,7 +198,12 @@ export const statedOf = ({ ids }, outbox) =>
 
 /** @param {Stored | undefined} record */
 export const isStated = (record) =>
-  record !== undefined && record.state !== "refused" && record.state !== "aside";
+  record !== undefined &&
+  (record.state !== "refused" && record.state !== "aside" || isElsewhere(record));
+
+/** Whether another phone of theirs, which took over the hatch day, stated it first: its id is known.
+    @param {Stored | undefined} record */
+const isElsewhere = (record) => record?.problem?.code === "id_reused";
 
 /** Whether the log knows of it, or will by what this phone sends.
     @param {Young} one
@@ -228,13 +233,14 @@ export function renewed(one, outbox, newId) {
   return { ...one, ids, photos, animal, before: [...one.before, ...gone] };
 }
 
-/** What is still to be stated of one of the young, in the order in which it must be taken. A photo is
-    of the check that it goes along with, else of the animal.
+/** What is still to be stated of one of the young, in the order in which it must be taken: nothing where
+    another phone registered it. A photo is of the check that it goes along with, else of the animal.
     @param {Sitting} sitting
     @param {Young} one
     @param {Map<string, Stored>} outbox
     @returns {ToState[]} */
 export function toState(sitting, one, outbox) {
+  if (isElsewhere(outbox.get(one.ids.animal_registered))) return [];
   const first = [one.weighed, one.sexed].filter((each) => each !== null)
     .sort((a, b) => a.here - b.here)[0] ?? null;
   /** @type {(Omit<ToState, "id" | "kind"> & { kind: YoungFact })[]} */

@@ -23,6 +23,23 @@ export const put = (made, draft = "") =>
     open.drafts.delete(draft);
   });
 
+/** Takes one over from another phone, with the files of its photos; whether it was not here yet.
+    @param {Sitting} made
+    @param {PhotoFile[]} files */
+export async function takeOver(made, files) {
+  let isNew = false;
+  await write(["sittings", "photos"], (open) => {
+    const asked = open.sittings.get(made.id);
+    asked.onsuccess = () => {
+      isNew = !asked.result;
+      if (!isNew) return;
+      open.sittings.put(made);
+      files.forEach((one) => open.photos.put(one));
+    };
+  });
+  return isNew;
+}
+
 /** Changes one as it stands on the disk now, if it is there, with the photos that come and go by that.
     @param {string} id
     @param {(held: Sitting) => Sitting} step

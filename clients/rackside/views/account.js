@@ -116,7 +116,7 @@ function leaving() {
       {},
       `Of ${young} young of a `,
       h("a", { href: "#/hatch" }, "hatch day"),
-      " something is not stated yet, and it is in no file. Signing out deletes it.",
+      " something is not stated yet. Signing out deletes it. In a file it can be gone on with on another phone of yours.",
     ),
     entries > 0 && [
       h(
@@ -133,9 +133,9 @@ function leaving() {
         h("code", {}, "scalewitness send FILE"),
         ".",
       ),
-      h("p", { class: "actions" }, save),
-      notice,
     ],
+    h("p", { class: "actions" }, save),
+    notice,
     h("p", { class: "tick" }, tick, label),
     h("p", { class: "actions" }, button),
   );

@@ -1,7 +1,7 @@
 /* One hatch day as a list: to be looked through and put right before anything of it is stated. */
 
 import { announce } from "../app/shell.js";
-import { h, line, list, notKept } from "../app/dom.js";
+import { h, line, list, moment, notKept, twice } from "../app/dom.js";
 import { codesTaken, outboxById, revise, sittingOf, stateAll } from "../app/hatching.js";
 import { asSeen, changed, now } from "../app/state.js";
 import { newId } from "../net/keys.js";
@@ -100,6 +100,11 @@ function inside(held, taken, of) {
         `${young.length - unregistered.length} registered`,
       ].filter(Boolean).join(" · "),
     ),
+    held.carried && open.length > 0 && h(
+      "p",
+      {},
+      `It was saved to a file on ${moment(held.carried)}, for another phone to go on with.`,
+    ),
     open.length > 0 && h("p", { class: "fine" }, "Nothing more is stated before you say so below."),
     unregistered.length > 0 && shared(held, of),
     h("ul", { class: "rows tall young" }, young.map((one) => row(held, one, outbox))),
@@ -121,7 +126,10 @@ function inside(held, taken, of) {
         seen < young.length &&
           h("a", { class: "button plain", href: `#/hatch/${held.id}/sex` }, "Sex them"),
       ),
-      open.length > 0 && h("button", { type: "button", onclick: save }, spoken(held, open, outbox)),
+      open.length > 0 &&
+        (held.carried
+          ? twice("Go on with it here", "No other phone did: go on with it here", here, held.id)
+          : h("button", { type: "button", onclick: save }, spoken(held, open, outbox))),
     ),
   ].filter((one) => one instanceof HTMLElement);
 
@@ -146,6 +154,10 @@ function inside(held, taken, of) {
       said.replaceChildren(notKept(fault));
       said.hidden = false;
     }
+  }
+
+  function here() {
+    return revise(held.id, ({ carried: _, ...kept }) => kept);
   }
 
   function more() {

@@ -4,6 +4,7 @@ import { h } from "../app/dom.js";
 import { saveFile } from "../app/files.js";
 import { takeOver, unsentFile } from "../app/handover.js";
 import { state } from "../app/state.js";
+import { notStated } from "../pure/hatch.js";
 import { isOwed } from "../pure/outbox.js";
 import { all } from "../store/db.js";
 
@@ -75,12 +76,12 @@ function handover() {
   return h(
     "div",
     {},
-    state.outbox.some(isOwed) &&
+    (state.outbox.some(isOwed) || notStated(state.sittings, state.outbox).length > 0) &&
       [
         h(
           "p",
           {},
-          "What is not on record yet can be saved to a file, and read on another phone of yours or sent from a computer. From then on it can no longer be changed.",
+          "What is not on record yet can be saved to a file, and read on another phone of yours or sent from a computer. From then on it can no longer be changed. A hatch day that is under way goes along, for another phone to go on with.",
         ),
         h(
           "p",
@@ -116,11 +117,13 @@ async function read(input, tell) {
   input.value = "";
   if (!file) return;
   try {
-    const { taken, known } = await takeOver(await file.text());
+    const { taken, known, days } = await takeOver(await file.text());
     tell(
       `${taken} ${taken === 1 ? "entry was" : "entries were"} taken from the file${
         known ? `, ${known} were here already` : ""
-      }. “Entries” shows what becomes of them.`,
+      }. “Entries” shows what becomes of them.${
+        days ? ` Under “Hatch day”, ${days} can be gone on with.` : ""
+      }`,
     );
   } catch (fault) {
     tell(/** @type {Error} */ (fault).message);

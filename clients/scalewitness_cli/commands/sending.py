@@ -37,6 +37,9 @@ def send(ctx: click.Context, file: Path, server: str | None, as_json: bool) -> N
         taken = take(store, identity, file.read_bytes(), rfc3339(moment_now()))
         summary = f"Stored here: {taken.items} items and {taken.photos} photos of the file"
         click.echo(f"{summary}, {taken.known} were here already.", err=True)
+        if taken.hatch_days:
+            left = f"Hatch days under way, left in the file: {taken.hatch_days}."
+            click.echo(f"{left} A phone of yours can read it and go on with them.", err=True)
         trying = RetryLimit(seconds=20, asked=20, sleep=interrupts.sleep)
         with Api(store.url, identity.token, trying) as api, PublicLog(store.url) as log:
             done = watched(store, identity, speaking_to(identity, api, log), interrupts)

@@ -56,7 +56,7 @@ def test_a_hatch_day_is_begun_once_and_is_not_lost_by_signing_out(
     assert "of somebody else wait on this phone" in told
     page.goto(f"{HERE}#/phone")
     expect(page.get_by_text("Of 2 young of a hatch day something is not stated")).to_be_visible()
-    expect(page.get_by_text("not on record yet")).to_have_count(0)
+    expect(page.get_by_text("not on record yet. Signing out")).to_have_count(0)
     leave = page.get_by_role("button", name="Delete them and sign out")
     expect(leave).to_be_disabled()
     page.get_by_label("Lose all 2").check()

@@ -131,8 +131,8 @@ def test_what_waits_can_be_carried_off_before_signing_out(racks: Racks, phone: P
     save(page, "E-1")
     sent = carried_off(page)
     members = {"scalewitness", "server", "keeper", "items", "photos", "practitioners", "shown"}
-    assert sent.keys() == members | {"edits"}
-    assert (sent["practitioners"], sent["edits"]) == ([], [])
+    assert sent.keys() == members | {"edits", "hatch_days"}
+    assert (sent["practitioners"], sent["edits"], sent["hatch_days"]) == ([], [], [])
     assert (sent["scalewitness"], sent["server"]) == ("unsent-1", racks.stack.url)
     assert sent["keeper"] == racks.greta.get("keepers/me").json()["id"]
     kinds = [one["kind"] for one in sent["items"]]

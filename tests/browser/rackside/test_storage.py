@@ -21,8 +21,11 @@ from tests.browser.rackside.conftest import (
     save,
     sign_in,
     stored,
+    ten_seconds_later,
     unfold,
 )
+from tests.browser.rackside.hatching import Clutch, Thumb, begin, clutch, entries_of
+from tests.browser.rackside.hatching import signed_in as in_hatching
 from tests.browser.rackside.test_care import at_the_racks, kept_at
 from tests.browser.rackside.test_offline import add_photo, photo_arrived
 
@@ -167,6 +170,57 @@ def test_what_waits_is_read_by_another_phone_and_sent_once_by_both(
     all_sent(page)
     expect(page.locator(".state")).to_have_text([re.compile("^Accepted at position")] * 3)
     assert len(calls_on(racks, content)) == 1
+
+
+def test_a_hatch_day_under_way_is_gone_on_with_on_another_phone(
+    racks: Racks, phones: NewPhone
+) -> None:
+    """Also where both phones state it: each of the young is registered once."""
+    made = clutch(racks, "SH")
+    first = phones()
+    page = in_hatching(first, made)
+    day, content = weighed_in_a_file(first, page, made)
+    other = phones().signed_in("odile")
+    other.goto(f"{HERE}#/phone")
+    read(other, content | {"hatch_days": [{"sitting": day["sitting"] | {"young": [{}]}}]})
+    expect(other.get_by_text("or it is damaged: nothing of it was taken.")).to_be_visible()
+    read(other, content)
+    expect(other.get_by_text("Under “Hatch day”, 1 can be gone on with.")).to_be_visible()
+    read(other, content)
+    expect(other.get_by_text("can be gone on with.")).to_be_hidden()
+    register(other, day)
+    all_sent(other)
+    page.goto(f"{HERE}#/hatch/{day['sitting']['id']}")
+    expect(page.get_by_text("for another phone to go on with")).to_be_visible()
+    expect(page.get_by_role("button", name="Register")).to_have_count(0)
+    page.get_by_role("button", name="Go on with it here").click()
+    page.get_by_role("button", name="No other phone did").click()
+    register(page, day)
+    first.context.set_offline(False)
+    ten_seconds_later(page)
+    expect(page.locator("#waiting")).to_have_text("2 need you")
+    assert page.get_by_role("button", name="Register").count() == 0
+    assert [len(of) for _, of in sorted(entries_of(racks, made).items())] == [3, 2]
+
+
+def weighed_in_a_file(phone: Phone, page: Page, made: Clutch) -> tuple[Any, dict[str, Any]]:
+    """A hatch day of two, of which the first was weighed, as the file has it."""
+    phone.context.set_offline(True)
+    thumb = Thumb(page)
+    begin(thumb, made, "2")
+    thumb.key_in("12")
+    thumb.press("Next")
+    thumb.at("-02")
+    content = file_of(page)
+    (day,) = content["hatch_days"]
+    return day, content
+
+
+def register(page: Page, day: dict[str, Any]) -> None:
+    page.goto(f"{HERE}#/hatch/{day['sitting']['id']}")
+    expect(page.locator(".young li")).to_contain_text(["12 g", ""])
+    page.get_by_role("button", name="Register 2 young").click()
+    expect(page.locator("#announcement")).to_contain_text("saved here")
 
 
 def test_room_is_shown_and_a_full_store_is_told_while_typing(racks: Racks, phone: Phone) -> None:
