@@ -75,7 +75,7 @@ def run(folder: Path, *arguments: str) -> str:
     command = [sys.executable, "-m", "pytest", "-p", "tests.plugins.long", "-c", "/dev/null"]
     done = subprocess.run(  # noqa: S603  our own
         [*command, "-p", "xdist", *arguments, str(folder)],
-        env=os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},  # most of the time is theirs
+        env=os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", "PYTEST_ADDOPTS": ""},
         cwd=ROOT, capture_output=True, text=True, timeout=ENOUGH,
     )  # fmt: skip
     return done.stdout + done.stderr

@@ -135,6 +135,8 @@ VISIT = {
     "closes": at(days=2),
 }
 V1 = {"If-Match": '"v1"'}
+ELSEWHERE = "017f22e2-79b0-7cc3-98c4-dc0c0c073990"
+"""An animal in another log: any id may be one."""
 LINK = dict.fromkeys(PERSONAS, 200)
 
 ROWS = [
@@ -201,7 +203,7 @@ ROWS = [
         fact({"locus": "albino", "says": "does_not_show", "basis": "seen"})),
     Row("GET", "animals/{blind}/quoted", to(200, *SEES_WHOLE)),
     Row("POST", "animals/{blind}/quoted", to(201, *STEWARDS),
-        fact({"bundle": "ab" * 32, "origin": "far.example/log", "size": 9, "animal": "{other}",
+        fact({"bundle": "ab" * 32, "origin": "far.example/log", "size": 9, "animal": ELSEWHERE,
               "scheme": "tag", "code": "B1"})),
     Row("GET", "quoted/{quote}/file", to(200, *SEES_WHOLE)),
     Row("PUT", "quoted/{quote}/file", to(415, *(one for one in PERSONAS if one != "anonymous")),

@@ -53,13 +53,16 @@ LEFT_OUT = tuple(
         (r"\b[A-Z]{4}-[A-Z]{4}\b", "code"),
     )
 )
+TO_SCALE = re.compile(r"true to scale: .*?</g>\n</svg>", re.DOTALL)
+ACROSS = re.compile(r'"\d+(?:\.\d+)?%"')
 
 
 def plain(text: str) -> str:
     text = CURSOR.sub(lambda found: f'"cursor": {_held(found[1])}', text)
     for pattern, by in LEFT_OUT:
         text = pattern.sub(by, text)
-    return text
+    # Where a drawing of times has its marks is told by times alone, and by when it is drawn.
+    return TO_SCALE.sub(lambda drawn: ACROSS.sub('"time"', drawn[0]), text)
 
 
 def _held(cursor: str) -> str:

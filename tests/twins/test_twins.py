@@ -15,12 +15,11 @@ from scalewitness.animals import queries as animals
 from scalewitness.animals.queries.grants import is_partner
 from scalewitness.api.shapes import visits as sheets
 from scalewitness.api.shapes.animals import condition
-from scalewitness.breeding.models import Pairing
-from scalewitness.breeding.queries import pairings
-from scalewitness.breeding.queries.pairings import PairingSeen
-from scalewitness.calls.queries.visibility import VisibleParents
+from scalewitness.breeding.queries.pairings import Labelled, PairingSeen, pairings_of
+from scalewitness.calls.queries.visibility import VisibleParents, reader_of
 from scalewitness.feed import facts
-from scalewitness.letters import animals as letters
+from scalewitness.letters import pairings as letters
+from scalewitness.pages.breeding import pairings
 
 pytestmark = pytest.mark.django_db
 
@@ -79,15 +78,24 @@ LEAKS: dict[str, tuple[object, str, Callable[..., object]]] = {
     "parents": (VisibleParents, "shown", lambda rule, room, sire, dam: (sire, dam)),
     "receipts": (VisibleParents, "open", lambda rule, animal, *parents: True),
     "the feed": (facts, "_shows_the_blind", lambda entry: True),
-    "pairings": (pairings, "_seen", lambda found, sights: [_bare(one) for one in found]),
+    "pairings": (
+        pairings,
+        "pairings_seen",
+        lambda *asked: [*map(_bare, pairings_of(reader_of(*asked)))],
+    ),
     "letters": (letters, "sights_of", lambda *asked: {}),
     "partners": (animals, "is_partner", partial(is_partner, waiting=True)),
     "health": (sheets, "condition", lambda state, health=True: condition(state)),
 }
 
 
-def _bare(pairing: Pairing) -> PairingSeen:
-    return PairingSeen(pairing, pairing.sire, pairing.dam)
+def _bare(pairing: Labelled) -> PairingSeen:
+    labels = (pairing.sire_label, pairing.dam_label)
+    return PairingSeen(pairing, pairing.sire, pairing.dam, labels, frozenset())
+
+
+def test_what_leaks_would_be_put_in_is_there() -> None:
+    assert [name for name, (room, rule, _) in LEAKS.items() if not hasattr(room, rule)] == []
 
 
 @pytest.mark.long(

@@ -79,8 +79,10 @@ def test_a_call_is_found_in_the_log_and_stays_when_the_animal_is_gone(
 
 
 ANEW = """async () => {
-  const { settle } = await import("/rackside/store/log.js");
-  await settle("none", { at: 0, because: "" }, true);
+  const { raise, settle } = await import("/rackside/store/log.js");
+  const { get } = await import("/rackside/store/db.js");
+  await raise(await get("meta", "session"), { id: "one", answer: null });
+  await settle("one", { at: 0, because: "" }, true);
   dispatchEvent(new Event("online"));
 }"""
 
