@@ -2,7 +2,7 @@
 
 A full one if there is none of the last six days, else what changed since it. First it sees that
 the archive takes what PostgreSQL writes, and lacks nothing since the backup before. Run it as
-`postgres`, by a timer, once a day.
+`postgres`, by timers: once a day, and for the archive alone each hour.
 """
 
 import argparse
@@ -26,12 +26,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = _parse(arguments)
     repository = Repository(given.stanza, given.config)
     archived = stamp.noted(given.stamp, "archive", lambda: _archived(repository))
+    if given.archive:
+        return 0 if archived else 1
     kept = stamp.noted(given.stamp, "backup", lambda: _backed_up(repository, given.type))
     return 0 if archived and kept else 1
 
 
 def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/backups/take", description=__doc__)
+    parser.add_argument("--archive", action="store_true", help="look at the archive, and no more")
     parser.add_argument("--type", choices=("full", "diff", "incr"), help="instead of the choice")
     parser.add_argument("--stanza", default=STANZA, help="pgBackRest's name of the database")
     parser.add_argument("--config", help="pgBackRest's configuration, if not the usual file")
