@@ -5,7 +5,7 @@ import { makeKey } from "../net/keys.js";
 import { notStated } from "../pure/hatch.js";
 import { isOwed } from "../pure/outbox.js";
 import { forget } from "../store/db.js";
-import { keep } from "../store/session.js";
+import { begin } from "../store/session.js";
 import { clearedHere, forgetMarker } from "./cleared.js";
 import { changed, state } from "./state.js";
 import { rest } from "./listening.js";
@@ -59,28 +59,24 @@ function slower(fault) {
 async function become(device) {
   const me = await ask("GET", "keepers/me", { token: device.token });
   const isOthers = (/** @type {{ by: string }} */ { by }) => by !== me.id;
-  const begun = state.sittings.filter(isOthers);
-  const waits = state.outbox.some((one) => isOwed(one) && isOthers(one));
-  if (waits || notStated(begun, state.outbox).length) {
+  const isFree = (/** @type {Stored[]} */ outbox, /** @type {Sitting[]} */ sittings) =>
+    !outbox.some((one) => isOwed(one) && isOthers(one)) &&
+    !notStated(sittings.filter(isOthers), outbox).length;
+  const was = state.session ? null : clearedHere();
+  const session = {
+    keeper: me.id,
+    name: me.name,
+    email: me.email,
+    device: device.id,
+    token: device.token,
+  };
+  const key = await makeKey(me.id, device.id);
+  if (!(await begin({ session, key, ...(was && { cleared: was }) }, isFree))) {
     await drop(device.id, device.token);
     throw new Error(
       "Calls of somebody else wait on this phone. They must be sent or exported first.",
     );
   }
-  const was = state.session ? null : clearedHere();
-  if (state.session && state.session.keeper !== me.id) await forget();
-  const key = await makeKey(me.id, device.id);
-  await keep({
-    session: {
-      keeper: me.id,
-      name: me.name,
-      email: me.email,
-      device: device.id,
-      token: device.token,
-    },
-    key,
-    ...(was && { cleared: was }),
-  });
   navigator.storage?.persist?.().catch(() => false); // Firefox asks its user, and answers after that
   await changed();
   await sync();

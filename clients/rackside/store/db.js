@@ -175,8 +175,8 @@ export function revise(store, change) {
   });
 }
 
+export const EVERY_STORE = Object.keys(STORES);
+
 /** Everything gone, as after signing out. */
-export function forget() {
-  const names = Object.keys(STORES);
-  return write(names, (open) => names.forEach((name) => open[name].clear()));
-}
+export const forget = () =>
+  write(EVERY_STORE, (open) => EVERY_STORE.forEach((name) => open[name].clear()));

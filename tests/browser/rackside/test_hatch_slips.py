@@ -22,7 +22,11 @@ TWICE = "(button) => { button.click(); button.click(); }"
 
 SIGN_IN = """async ([email, password]) => {
   const { signIn } = await import("/rackside/app/account.js");
-  return await signIn(email, password, "phone", "").catch(({ message }) => message);
+  const { load, state } = await import("/rackside/app/state.js");
+  Object.assign(state, { outbox: [], sittings: [] }); // as in a tab that has not heard of them yet
+  const told = await signIn(email, password, "phone", "").catch(({ message }) => message);
+  await load();
+  return told;
 }"""
 
 REFUSE = """async () => {
