@@ -204,6 +204,32 @@ def test_a_hatch_day_under_way_is_gone_on_with_on_another_phone(
     assert [len(of) for _, of in sorted(entries_of(racks, made).items())] == [3, 2]
 
 
+HANDED_OVER = """(async () => {
+  const { begin } = await import("/rackside/pure/hatch.js");
+  let count = 0;
+  const shared = { by: "odile", mode: "eggs", hatched: "2026-08-01", pattern: "Z-##", carried: 1 };
+  const held = begin(shared, ["Z-01", "Z-02"], () => `id-${count += 1}`);
+  const [first] = held.young;
+  Object.assign(first, { grams: "12", weighed: { here: 1 } });
+  Object.assign(first, { seen: "hemipenes", sexed: { here: 2 } });
+  first.photos = [{ file: "f1", fact: "p1" }, { file: "f2", fact: "p2" }];
+  const { animal_registered, identifier_assigned, husbandry_noted } = first.ids;
+  const records = [animal_registered, identifier_assigned, husbandry_noted, "p1"]
+    .map((id) => ({ id, state: "accepted" }));
+  const { sitting, files } = m.handedOver(held, records);
+  const [one, two] = sitting.young;
+  const all = held.young.flatMap(({ ids }) => Object.values(ids));
+  return [one.known, one.grams, one.seen, files, two.known, "carried" in sitting,
+    m.handedOver(held, [...all, "p1", "p2"].map((id) => ({ id, state: "saved" })))];
+})()"""
+
+
+def test_of_a_hatch_day_what_is_on_record_is_not_handed_over(modules: Any) -> None:
+    """Another phone has no word of it, and would state it again."""
+    told = modules("unsent", HANDED_OVER)
+    assert told == [True, "", "hemipenes", ["f2"], False, False, None]
+
+
 def weighed_in_a_file(phone: Phone, page: Page, made: Clutch) -> tuple[Any, dict[str, Any]]:
     """A hatch day of two, of which the first was weighed, as the file has it."""
     phone.context.set_offline(True)
