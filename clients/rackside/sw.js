@@ -27,14 +27,22 @@ async function fill() {
   const cache = await caches.open(CACHE);
   await Promise.all(
     Object.entries(SHELL.files).map(async ([path, hash]) => {
-      const address = worker.registration.scope + path;
-      const answer = await fetch(address, { cache: "no-cache", credentials: "omit" });
-      if (!answer.ok || (await sha256(answer.clone())) !== hash) {
-        throw new Error(`another version of ${path}`);
-      }
-      await cache.put(address, answer);
+      await cache.put(worker.registration.scope + path, await file(path, hash));
     }),
   );
+}
+
+/** As the page that installs this just fetched it, where that is this version's: on a weak signal
+    nothing is asked for twice.
+    @param {string} path
+    @param {string} hash */
+async function file(path, hash) {
+  const address = worker.registration.scope + path;
+  for (const cache of /** @type {RequestCache[]} */ (["force-cache", "reload"])) {
+    const answer = await fetch(address, { cache, credentials: "omit" });
+    if (answer.ok && (await sha256(answer.clone())) === hash) return answer;
+  }
+  throw new Error(`another version of ${path}`);
 }
 
 async function takeOver() {

@@ -44,6 +44,18 @@ def test_a_newer_version_takes_over_when_asked(racks: Racks, phones: NewPhone) -
     assert page.evaluate("fetch('rackside.css').then((one) => one.text())").endswith("/* newer */")
 
 
+def test_what_the_page_just_fetched_is_kept_without_asking_again(
+    racks: Racks, phone: Phone
+) -> None:
+    log = racks.stack.supervisor.log("web")
+    before = log.stat().st_size
+    phone.signed_in()
+    (worker,) = phone.context.service_workers
+    files = worker.evaluate("Object.keys(SHELL.files).length")
+    asked = log.read_bytes()[before:].count(b'"route": "/rackside/<path:path>"')
+    assert 100 < asked < 1.4 * files
+
+
 def test_a_shell_of_two_versions_is_never_kept(phone: Phone) -> None:
     phone.signed_in()
     (worker,) = phone.context.service_workers
