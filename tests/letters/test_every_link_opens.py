@@ -93,8 +93,8 @@ class Readers:
 
 
 def test_no_link_of_any_letter_leads_nowhere(here: Here, request: pytest.FixtureRequest) -> None:
-    """An ordinary run opens one in four, others with each seed."""
-    readers = Readers(turns(request.config, 4))
+    """An ordinary run opens one in eight, others with each seed."""
+    readers = Readers(turns(request.config, 8))
     for story in (
         _sold_on,
         _account,
