@@ -2,6 +2,7 @@
 
 import gc
 from collections.abc import Generator, Iterator
+from time import time
 from typing import Any
 
 import pytest
@@ -63,6 +64,13 @@ __all__ = [
 def world(db: None, told_at_start: Told) -> World:
     """A keeper's collection with people around it; see `tests.world`."""
     return told_at_start.again(World, START)
+
+
+@pytest.fixture
+def one_minute(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tries are counted anew in each minute: none ends among those of a test."""
+    now = time()
+    monkeypatch.setattr("scalewitness.api.throttling.time", lambda: now)
 
 
 @pytest.fixture

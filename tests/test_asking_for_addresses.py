@@ -65,6 +65,7 @@ def draft(world: World) -> dict[str, Any]:
     }  # fmt: skip
 
 
+@pytest.mark.usefixtures("one_minute")
 def test_drafts_of_sales_are_slowed_as_asking_is(world: World) -> None:
     """A draft shows its seller whether the buyer's address has an account."""
     odile = Api(world.odile)

@@ -1,7 +1,6 @@
 """The people of the shared world, in the present, each with a device."""
 
 from datetime import timedelta
-from time import time
 
 import pytest
 from django.utils import timezone
@@ -43,13 +42,6 @@ def greta(world: World) -> Api:
 @pytest.fixture
 def stan(world: World) -> Api:
     return Api(world.stan)
-
-
-@pytest.fixture
-def one_minute(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Tries are counted anew in each minute: none ends among those of a test."""
-    now = time()
-    monkeypatch.setattr("scalewitness.api.throttling.time", lambda: now)
 
 
 @pytest.fixture
