@@ -1,9 +1,8 @@
 """A messy sheet of more than three hundred lines, from the keeper's disk to the record."""
 
 import csv
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from time import monotonic
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
@@ -17,7 +16,6 @@ MESSY = Path(__file__).parents[2] / "fixtures_demo" / "lists" / "animals.xlsx"
 LINES = 328
 """As a spreadsheet shows them, headings, totals and blank ones among them."""
 MOST_DECISIONS = 15
-MOST_SECONDS = 20.0
 
 
 @pytest.fixture(scope="module")
@@ -27,12 +25,10 @@ def story(site: Site) -> str:
 
 @dataclass
 class Hand:
-    """Counts what its keeper decides, and how long the machine takes for what follows."""
+    """Counts what its keeper decides."""
 
     page: Page
     decisions: int = 0
-    seconds: float = 0.0
-    took: list[float] = field(default_factory=list)
 
     def decide(self, what: Locator) -> None:
         self.decisions += 1
@@ -41,10 +37,8 @@ class Hand:
     def press(self, name: str) -> None:
         """A button that leads on; until the next page stands there."""
         self.decisions += 1
-        began = monotonic()
         with self.page.expect_navigation():
             self.page.get_by_role("button", name=name).click()
-        self.took.append(monotonic() - began)
 
     def answer(self, question: str, words: str) -> None:
         group = self.page.get_by_role("group", name=question)
@@ -108,7 +102,6 @@ def test_a_messy_sheet_takes_few_decisions_and_every_line_is_accounted_for(
     assert len(rows) == before["Cannot be stored"]
     assert all(row[-1].startswith("Line ") for row in rows)
     assert hand.decisions <= MOST_DECISIONS, hand.decisions
-    assert sum(hand.took) <= MOST_SECONDS, hand.took
 
 
 def test_a_long_list_goes_on_by_itself_and_tells_how_far_it_is(

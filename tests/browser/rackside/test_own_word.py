@@ -15,6 +15,7 @@ from tests.browser.rackside.conftest import (
     Phone,
     Racks,
     fresh_id,
+    hurried,
     keeper_at,
     moment,
     said,
@@ -138,6 +139,7 @@ def plain(leaf: Leaf) -> dict[str, Any]:
 def test_what_somebody_else_sent_in_ones_name_is_asked_about(racks: Racks, phone: Phone) -> None:
     with closing(keeper_at(racks.stack, "iris")) as iris:
         room = Racks(racks.stack, iris, racks.greta)
+        hurried(phone)
         page = phone.signed_in("iris")
         page.get_by_role("link", name="This phone").click()
         expect(page.get_by_text("Key, to compare on another device")).to_be_visible()
