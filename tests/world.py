@@ -137,20 +137,24 @@ class World:
                 raise Replayed(outcome.problem)
         return Animal.objects.get(pk=about)
 
-    def visit(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:
-        """Invited and accepted; open from now on."""
-        visit = self.invite(guest, *animals, blind=blind, days=days)
+    def visit(
+        self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3, ahead: int = 0
+    ) -> UUID:
+        """Invited and accepted; open from now on, or so many days ``ahead``."""
+        visit = self.invite(guest, *animals, blind=blind, days=days, ahead=ahead)
         self.say(guest, "visit_accepted", visit)
         return visit
 
-    def invite(self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3) -> UUID:
-        visit = new_id(self.now)
+    def invite(
+        self, guest: Keeper, *animals: Animal, blind: bool = True, days: int = 3, ahead: int = 0
+    ) -> UUID:
+        visit, opens = new_id(self.now), self.now + timedelta(days=ahead)
         body = {
             "collection": str(self.collection.pk),
             "guest": str(guest.pk),
             "animals": [str(animal.pk) for animal in animals],
-            "opens": rfc3339(self.now),
-            "closes": rfc3339(self.now + timedelta(days=days)),
+            "opens": rfc3339(opens),
+            "closes": rfc3339(opens + timedelta(days=days)),
             "blind": blind,
         }
         self.say(self.odile, "visit_invited", visit, body)

@@ -2,6 +2,7 @@
 
 from io import StringIO
 from typing import Any, get_args
+from uuid import UUID
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -10,6 +11,7 @@ from tests.assessed import counted
 from tests.world import World, keeper, new_id, probing, tag_of
 
 from scalewitness.animals.models import Animal
+from scalewitness.calls.queries.reports import reported_of
 from scalewitness.domain.errors import Refused
 from scalewitness.domain.sexing.evidence import Report
 from scalewitness.intake.batch import Actor
@@ -225,6 +227,22 @@ def test_a_blind_guest_answers_after_their_own_check(
     assert not checked.blind, "a report of her own call is there for her to read"
     answer(world, vet, animal, call, "confirmed")
     assert evidence_of(counting_calls(animal.pk)[0]).report == "confirmed"
+
+
+@pytest.mark.parametrize("passed", [0, 5])
+def test_a_blind_guest_reads_no_report_and_answers_none_out_of_sight_of_it(
+    world: World, named: Practitioner, vet: Keeper, passed: int
+) -> None:
+    """Their visit is to open yet, or is over, and the call may still be on their phone."""
+    animal = world.animal("R1")
+    call = endoscopy(world, animal, named)
+    entered(world, named, vet)
+    assert [one.pk for one in reported_of(vet.pk, world.now)] == [UUID(call)]
+    world.visit(vet, animal, ahead=1)
+    world.pass_time(days=passed)
+    assert reported_of(vet.pk, world.now) == []
+    body = {"call": call, "answer": "confirmed"}
+    assert refused(world, vet, "report_answered", animal, body) == "not_found"
 
 
 @pytest.mark.parametrize("kind", ["document_read", "witness_stated"])

@@ -5,7 +5,7 @@ from typing import Any, Final, NamedTuple
 from uuid import UUID
 
 from scalewitness.animals.models import Animal
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import kept_from, reader_of
 from scalewitness.domain.consequences import ClaimChange
 from scalewitness.domain.genetics.stated import Statement
 from scalewitness.domain.genetics.stated_words import statement_in_words
@@ -103,8 +103,8 @@ def notify_of_claims(notices: Iterable[ClaimNotice], owing: Owing) -> None:
         for reader in _readers(one, owing):
             letters.setdefault((reader.keeper.pk, one.cause), []).append((reader, one))
     for (keeper, cause), own in letters.items():
-        sights = sights_of(keeper, {one.animal.pk for _, one in own}, owing.now)
-        open_ones = [pair for pair in own if sights.get(pair[1].animal.pk) != "blind"]
+        shut = kept_from(reader_of(keeper, owing.now))
+        open_ones = [pair for pair in own if pair[1].animal.pk not in shut]
         if open_ones:
             person = open_ones[0][0].keeper
             owing.owe(

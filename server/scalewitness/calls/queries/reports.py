@@ -6,7 +6,7 @@ from typing import cast
 from uuid import UUID
 
 from scalewitness.calls.models import Attestation, Call
-from scalewitness.calls.queries.visibility import sights_of
+from scalewitness.calls.queries.visibility import kept_from, reader_of
 from scalewitness.domain.sexing.evidence import Compared, Report, as_sent
 from scalewitness.people.queries import address_of, has_proved, practitioners_at
 
@@ -59,7 +59,8 @@ def stated_by(call: Call, keeper: UUID) -> list[Attestation]:
 
 def reported_of(keeper: UUID, now: datetime) -> list[Call]:
     """Calls that others sent in the keeper's name, newest first: whoever they name is asked at
-    an address that the keeper proved. Not of animals that they are still to check blind."""
+    an address that the keeper proved. Not of animals that they are still to check blind, in their
+    sight just now or not."""
     named = practitioners_at(keeper).values_list("practitioner", flat=True).distinct()
     return reported([one for one in named if _is_asked(keeper, one)], keeper, now)
 
@@ -72,8 +73,8 @@ def reported(practitioners: Iterable[UUID], reader: UUID | None, now: datetime) 
     listed = rows.select_related("animal").prefetch_related("attestations").order_by("-position")
     if reader is None:
         return list(listed)
-    sights = sights_of(reader, {call.animal_id for call in listed}, now)
-    return [call for call in listed if sights.get(call.animal_id) != "blind"]
+    shut = kept_from(reader_of(reader, now)) if listed else set()
+    return [call for call in listed if call.animal_id not in shut]
 
 
 def _is_asked(keeper: UUID, practitioner: UUID) -> bool:

@@ -21,7 +21,7 @@ from scalewitness.calls.queries.reports import (
     report_of,
     stated_by,
 )
-from scalewitness.calls.queries.visibility import animal_open, sights_of
+from scalewitness.calls.queries.visibility import animal_open, kept_from, reader_of
 from scalewitness.domain.errors import NotAllowed, NotFound, NotNow, OutOfRange
 from scalewitness.domain.facts import (
     DocumentRead,
@@ -124,7 +124,7 @@ def _check_whom_it_names(call: Call, email: str, batch: Batch) -> None:
     account = verified_keeper(email)
     keeper = batch.actor.keeper or (account.pk if account else None)
     if keeper is not None:
-        if sights_of(keeper, [call.animal_id], batch.now).get(call.animal_id) == "blind":
+        if call.animal_id in kept_from(reader_of(keeper, batch.now)):
             raise NotFound()
         check_apart(call, keeper, batch)
     if is_party_at(email, call.animal_id):
