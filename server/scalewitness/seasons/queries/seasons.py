@@ -6,6 +6,7 @@ from datetime import datetime
 from uuid import UUID
 
 import msgspec
+from django.db.models import Q
 
 from scalewitness.breeding.models import AffectedPlan, Pairing
 from scalewitness.breeding.queries.pairings import pairings_seen
@@ -45,8 +46,11 @@ def years_of(collection: UUID, since: int, reader: UUID, now: datetime) -> list[
 
 def pairings_at(collection: UUID, reader: UUID, now: datetime) -> list[Pairing]:
     """Of an animal there, for whoever holds it or is a partner in it, as far as they are told."""
-    found = (one.pairing for one in pairings_seen(reader, now))
-    return [one for one in found if collection in {one.sire.collection_id, one.dam.collection_id}]
+    found = {one.pairing.pk: one.pairing for one in pairings_seen(reader, now)}
+    here = Q(sire__collection=collection) | Q(dam__collection=collection)
+    return [
+        found[pk] for pk in Pairing.objects.filter(here, pk__in=found).values_list("pk", flat=True)
+    ]
 
 
 def affected_since(collection: UUID, year: int, position: int) -> Sequence[AffectedPlan]:
