@@ -8,6 +8,7 @@ from typing import Any
 import psycopg
 import pytest
 from django.db import connections
+from tests.api.client import Api
 from tests.plugins.services import Services
 from tests.waiting import ENOUGH, eventually
 from tests.world import World
@@ -110,3 +111,13 @@ def replica(
     connections[ALIAS].close_pool()
     del connections[ALIAS]
     del connections.settings[ALIAS]
+
+
+@pytest.fixture
+def odile(lasting_world: World) -> Api:
+    return Api(lasting_world.odile)
+
+
+@pytest.fixture
+def path(lasting_world: World) -> str:
+    return f"/animals/{lasting_world.animal('A-1').pk}"

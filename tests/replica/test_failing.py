@@ -30,16 +30,6 @@ from scalewitness.serving import replicas as serving
 pytestmark = pytest.mark.one_in(3)
 
 
-@pytest.fixture
-def odile(lasting_world: World) -> Api:
-    return Api(lasting_world.odile)
-
-
-@pytest.fixture
-def path(lasting_world: World) -> str:
-    return f"/animals/{lasting_world.animal('A-1').pk}"
-
-
 @contextmanager
 def at_statement(number: int, happens: Any) -> Iterator[None]:
     """Something happens to the replica's session before its ``number``-th statement of a view."""

@@ -198,16 +198,6 @@ class Reader:
         return False
 
 
-@pytest.fixture
-def odile(lasting_world: World) -> Api:
-    return Api(lasting_world.odile)
-
-
-@pytest.fixture
-def path(lasting_world: World) -> str:
-    return f"/animals/{lasting_world.animal('A-1').pk}"
-
-
 def test_who_waited_for_a_place_shares_what_was_asked_meanwhile(
     odile: Api, path: str, replica: Following, monkeypatch: pytest.MonkeyPatch
 ) -> None:
