@@ -29,8 +29,7 @@ export async function unsentFile() {
 }
 
 /** Takes over what a file holds, signed anew: how many entries, how many were here already, and how
-    many hatch days. Throws
-    an Error with a sentence for the keeper; then nothing was taken.
+    many hatch days. Throws an Error with a sentence for the keeper; then nothing was taken.
     @param {string} text */
 export async function takeOver(text) {
   const { keeper } = /** @type {Session} */ (state.session);
